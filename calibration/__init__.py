@@ -1,0 +1,1 @@
+"""Where the camera is: geometry of the lane, camera model, solver and calibration file."""

@@ -1,0 +1,222 @@
+"""What was seen of the lane, and how far a camera is from it: the observations and their residuals in pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import lane
+from calibration.camera import PARAMETERS, Camera
+
+Array = NDArray[np.float64]
+Side = Literal["left", "right"]
+
+UNSEEN_PX = 1e4
+"""Residual of a point that the camera has behind it: far, finite, so that a fit can leave such a place."""
+
+UNKNOWNS = (*PARAMETERS, "arrow_centre_ft", "arrow_slope_ft")
+"""What a fit estimates: the camera and the arrows' chevron."""
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePoint:
+    """A point somewhere on an edge of the lane; its distance along the lane is unknown.
+
+    Attributes
+    ----------
+    side : {'left', 'right'}
+        Edge, as seen down-lane.
+    u_px, v_px : float
+        Pixel in the upright frame, pixel centres at +0.5.
+    sigma_px : float
+        Standard deviation across the edge.
+    name : str
+        Name for reports.
+    """
+
+    side: Side
+    u_px: float
+    v_px: float
+    sigma_px: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LanePoint:
+    """A point whose place on the lane is known.
+
+    Attributes
+    ----------
+    name : str
+        Name for reports.
+    xyz_in : tuple of float
+        Place in the lane frame, inches.
+    u_px, v_px : float
+        Pixel in the upright frame, pixel centres at +0.5.
+    sigma_px : float
+        Standard deviation of u and of v.
+    true_inches : bool
+        Whether x is a true length (pins stand 12 in apart on any lane) and not a share of the lane's width.
+    front_radius_in : float
+        Radius of a disc about ``xyz_in``, on whose rim, toward the camera, the point was seen; 0 for a plain point.
+    """
+
+    name: str
+    xyz_in: tuple[float, float, float]
+    u_px: float
+    v_px: float
+    sigma_px: float
+    true_inches: bool = False
+    front_radius_in: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ArrowPoint:
+    """An arrow's tip: its board (from the right) is known, its distance only through the chevron.
+
+    ``u_px, v_px, sigma_px`` as in :class:`LanePoint`.
+    """
+
+    name: str
+    board: float
+    u_px: float
+    v_px: float
+    sigma_px: float
+
+
+Observation = EdgePoint | LanePoint | ArrowPoint
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """Observations as arrays, edges first, then points with arrows last.
+
+    Attributes
+    ----------
+    edges : tuple of EdgePoint
+    points : tuple of LanePoint
+    arrows : tuple of ArrowPoint
+    width, height : int
+        Size of the upright frame in pixels.
+    """
+
+    edges: tuple[EdgePoint, ...]
+    points: tuple[LanePoint, ...]
+    arrows: tuple[ArrowPoint, ...]
+    width: int
+    height: int
+    edge_x_in: Array
+    edge_px: Array
+    point_xyz_in: Array
+    point_px: Array
+    radius_in: Array
+    true_inches: NDArray[np.bool_]
+    board: Array
+    sigma_px: Array
+
+    @property
+    def all(self) -> tuple[Observation, ...]:
+        """Edges, points and arrows, in the order of every per-observation array."""
+        return (*self.edges, *self.points, *self.arrows)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names in the order of :attr:`all`."""
+        return tuple(o.name for o in self.all)
+
+    @property
+    def pixels(self) -> Array:
+        """Pixels ``(n, 2)`` in the order of :attr:`all`."""
+        return np.concatenate([self.edge_px, self.point_px])
+
+    @property
+    def dimensions(self) -> NDArray[np.int64]:
+        """Equations ``(n,)`` of each observation: 1 for an edge, 2 for a point."""
+        return np.repeat([1, 2], [len(self.edges), len(self.point_px)]).astype(np.int64)
+
+
+def gather(observations: Sequence[Observation], width: int, height: int) -> Observed:
+    """Sort observations by kind and put them into arrays."""
+    edges = tuple(o for o in observations if isinstance(o, EdgePoint))
+    points = tuple(o for o in observations if isinstance(o, LanePoint))
+    arrows = tuple(o for o in observations if isinstance(o, ArrowPoint))
+    board = np.array([a.board for a in arrows], dtype=np.float64)
+    arrow_xyz = np.stack([lane.x_from_board(board, "right"), np.zeros(len(arrows)), np.zeros(len(arrows))], axis=1)
+    fixed = np.array([p.xyz_in for p in points], dtype=np.float64).reshape(-1, 3)
+    half = lane.LANE_WIDTH_IN / 2
+    return Observed(
+        edges=edges,
+        points=points,
+        arrows=arrows,
+        width=width,
+        height=height,
+        edge_x_in=np.array([-half if e.side == "left" else half for e in edges], dtype=np.float64),
+        edge_px=_pixels(edges),
+        point_xyz_in=np.concatenate([fixed, arrow_xyz]),
+        point_px=_pixels((*points, *arrows)),
+        radius_in=np.array([*(p.front_radius_in for p in points), *(0.0 for _ in arrows)], dtype=np.float64),
+        true_inches=np.array([*(p.true_inches for p in points), *(False for _ in arrows)], dtype=bool),
+        board=board,
+        sigma_px=np.array(
+            [*(e.sigma_px for e in edges), *(p.sigma_px for p in points), *(a.sigma_px for a in arrows)],
+            dtype=np.float64,
+        ),
+    )
+
+
+def _pixels(observations: Sequence[Observation]) -> Array:
+    return np.array([(o.u_px, o.v_px) for o in observations], dtype=np.float64).reshape(-1, 2)
+
+
+def lane_places(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> Array:
+    """Lane points ``(n_points, 3)`` of known points and arrows, as the camera's own lane coordinates need them.
+
+    Pins are moved from true inches to the nominal lane's width and from their axis to the front of the base.
+    """
+    places = observed.point_xyz_in.copy()
+    if len(observed.arrows):
+        places[len(observed.points) :, 1] = lane.arrow_distance_in(observed.board, *chevron_ft)
+    scale = np.where(observed.true_inches, 1.0, camera.width_scale)
+    true = places * np.stack([scale, np.ones_like(scale), np.ones_like(scale)], axis=1)
+    toward = np.array([camera.x_in, camera.y_in]) - true[:, :2]
+    length = np.maximum(np.hypot(toward[:, 0], toward[:, 1]), 1e-9)
+    true[:, :2] += toward * (observed.radius_in / length)[:, None]
+    return np.asarray(true / np.array([camera.width_scale, 1.0, 1.0]))
+
+
+def edge_residuals(camera: Camera, edge_x_in: Array, pixels: Array) -> tuple[Array, Array]:
+    """Signed distances ``(n,)`` of pixels from the projected edges and the unit directions ``(n, 2)`` across them.
+
+    The distance is taken in the undistorted picture, where an edge is a line, and scaled back by the local distortion:
+    zero exactly on the curve, within 2 % of the perpendicular distance near it.
+    """
+    rot = camera.rotation
+    seen = camera.rays(pixels) @ rot.T
+    seen = seen / seen[:, 2:]
+    start = np.stack([edge_x_in * camera.width_scale, np.zeros_like(edge_x_in), np.zeros_like(edge_x_in)], axis=1)
+    normal = np.cross((start - camera.position) @ rot.T, rot[:, 1])
+    length = np.maximum(np.hypot(normal[:, 0], normal[:, 1]), 1e-12)
+    stretch = 1.0 + camera.k1 * np.sum(seen[:, :2] ** 2, axis=1)
+    distance = np.sum(normal * seen, axis=1) / length * camera.f_px * stretch
+    return np.asarray(distance), np.asarray(normal[:, :2] / length[:, None])
+
+
+def offsets(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> Array:
+    """Seen minus predicted pixel ``(n, 2)`` of every observation; an edge's offset is the perpendicular one."""
+    across, direction = edge_residuals(camera, observed.edge_x_in, observed.edge_px)
+    predicted = camera.project(lane_places(observed, camera, chevron_ft))
+    points = np.where(np.isnan(predicted), UNSEEN_PX, observed.point_px - predicted)
+    return np.concatenate([across[:, None] * direction, points])
+
+
+def misfits(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> tuple[Array, Array]:
+    """Residuals in sigmas: edges ``(n_edges,)`` and points ``(n_points, 2)``."""
+    across, _ = edge_residuals(camera, observed.edge_x_in, observed.edge_px)
+    predicted = camera.project(lane_places(observed, camera, chevron_ft))
+    points = np.where(np.isnan(predicted), UNSEEN_PX, observed.point_px - predicted)
+    n = len(observed.edges)
+    return across / observed.sigma_px[:n], np.asarray(points / observed.sigma_px[n:, None])

@@ -1,0 +1,1 @@
+"""From clips to measured shots: video, detection, path, shot, report, batch and command line."""

@@ -1,0 +1,121 @@
+"""What a measured clip is: the frozen results that flow from the pipeline to reports and batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.errors import Failure
+from calibration.lane import Hand
+from tracker.video.facts import ClipFacts
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One number of a shot with its standard uncertainty, or the flag that says why it is empty.
+
+    Attributes
+    ----------
+    value, u : float or None
+        Value and standard uncertainty (1 sigma) in the unit of the column's name; both None where there is none.
+    missing : str or None
+        Flag code of :mod:`tracker.flags` that says why the value is empty.
+    """
+
+    value: float | None = None
+    u: float | None = None
+    missing: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PathTable:
+    """The smoothed path, one row a frame between first and last sight; every array has shape ``(n,)``.
+
+    ``board`` counts from the hand's edge; ``heading_deg`` is positive toward the pocket; ``seen`` is 1 where the ball was
+    measured in that frame and 0 where the path is carried by the model alone.
+    """
+
+    frame: NDArray[np.int64]
+    t_s: Array
+    board: Array
+    distance_ft: Array
+    board_u: Array
+    distance_ft_u: Array
+    speed_mph: Array
+    heading_deg: Array
+    seen: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """The clip's own background around the lane, for pictures.
+
+    Attributes
+    ----------
+    bgr : uint8 array of shape (h, w, 3)
+        Median of the clip over time inside the lane's region (a bowler who stands still is still in it).
+    left, top : int
+        Place of its first pixel in the upright frame.
+    """
+
+    bgr: Image
+    left: int
+    top: int
+
+
+@dataclass(frozen=True, slots=True)
+class ShotResult:
+    """One shot of a clip.
+
+    Attributes
+    ----------
+    shot_id : str
+        The clip's stem, or ``stem-01``, ``stem-02`` .. for several shots in a take.
+    clip : str
+        File name of the clip, never a path.
+    status : str
+        ``measured``, ``partial`` or ``failed``.
+    reason, detail : str
+        Reason code (empty when measured) and one sentence for a person.
+    flags : tuple of str
+        Codes of :mod:`tracker.flags`.
+    hand : {'right', 'left'} or None
+        Hand by which boards are counted.
+    quantities : mapping of str to Quantity
+        The numeric columns of :mod:`tracker.columns`.
+    path : PathTable or None
+        The smoothed path; None when the shot failed before one existed.
+    camera : Camera or None
+        The camera the path was measured with.
+    scene : Scene or None
+        Background for the overlay.
+    """
+
+    shot_id: str
+    clip: str
+    status: str
+    reason: str = ""
+    detail: str = ""
+    flags: tuple[str, ...] = ()
+    hand: Hand | None = None
+    quantities: Mapping[str, Quantity] = field(default_factory=dict)
+    path: PathTable | None = None
+    camera: Camera | None = None
+    scene: Scene | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ClipResult:
+    """Everything one clip gave: its facts, its shots, or the failure that stopped it."""
+
+    clip: str
+    facts: ClipFacts | None
+    shots: tuple[ShotResult, ...] = ()
+    failure: Failure | None = None
