@@ -1,0 +1,1 @@
+"""Clips: upright frames with their times, and the facts of a clip."""

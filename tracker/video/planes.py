@@ -1,0 +1,111 @@
+"""Planes of a decoded picture as arrays, without copying or converting them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+Plane = NDArray[np.uint8] | NDArray[np.uint16]
+
+_WORD: np.dtype[np.uint16] = np.dtype("<u2")
+
+LEFT_SITED = (0.5, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where the samples of a pixel format lie.
+
+    Attributes
+    ----------
+    bit_depth : int
+        Bits of one sample; above 8 samples are little-endian 16-bit words with the value in the low bits.
+    step_x, step_y : int
+        Every which chroma sample is taken to halve the luma's resolution; 0 for a format without chroma.
+    interleaved : bool
+        Cb and Cr alternate in one plane.
+    site : (float, float)
+        Where the first chroma sample taken lies, in luma pixels (u, v) with pixel centres at +0.5.
+    """
+
+    bit_depth: int = 8
+    step_x: int = 1
+    step_y: int = 1
+    interleaved: bool = False
+    site: tuple[float, float] = LEFT_SITED
+
+
+_HALF = Layout()
+_ROWS = Layout(step_y=2, site=(0.5, 0.5))
+_FULL = Layout(step_x=2, step_y=2, site=(0.5, 0.5))
+_GRAY = Layout(step_x=0, step_y=0)
+
+LAYOUTS = {
+    "yuv420p": _HALF,
+    "yuvj420p": _HALF,
+    "yuv422p": _ROWS,
+    "yuvj422p": _ROWS,
+    "yuv444p": _FULL,
+    "yuvj444p": _FULL,
+    "nv12": Layout(interleaved=True),
+    "gray": _GRAY,
+    "yuv420p10le": Layout(bit_depth=10),
+    "yuv422p10le": Layout(bit_depth=10, step_y=2, site=(0.5, 0.5)),
+    "gray10le": Layout(bit_depth=10, step_x=0, step_y=0),
+}
+"""Pixel formats that are read as they are; every other is converted to ``yuv420p`` first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Planes:
+    """Luma ``(H, W)`` and chroma ``(H/2, W/2)`` of one picture as stored, H and W even."""
+
+    luma: Plane
+    chroma: tuple[Plane, Plane] | None
+    layout: Layout
+
+
+def planes_of(picture: av.VideoFrame) -> Planes:
+    """Give views of a decoded picture's planes (a converted copy if its format is not in :data:`LAYOUTS`)."""
+    layout = LAYOUTS.get(picture.format.name)
+    if layout is None:
+        picture = picture.reformat(format="yuv420p")
+        layout = LAYOUTS["yuv420p"]
+    rows, columns = picture.height // 2, picture.width // 2
+    luma = _plane(picture, 0, layout.bit_depth)[: 2 * rows, : 2 * columns]
+    if not layout.step_x:
+        return Planes(luma, None, layout)
+    if layout.interleaved:
+        both = _plane(picture, 1, layout.bit_depth)
+        return Planes(luma, (both[:rows, 0 : 2 * columns : 2], both[:rows, 1 : 2 * columns : 2]), layout)
+    cb, cr = (_plane(picture, k, layout.bit_depth)[:: layout.step_y, :: layout.step_x][:rows, :columns] for k in (1, 2))
+    return Planes(luma, (cb, cr), layout)
+
+
+def _plane(picture: av.VideoFrame, index: int, bit_depth: int) -> Plane:
+    """All of a plane with the padding at its rows' ends; the array keeps the picture alive."""
+    plane = picture.planes[index]
+    raw = memoryview(plane)
+    flat: Plane = np.frombuffer(raw, np.uint8) if bit_depth == 8 else np.frombuffer(raw, _WORD)
+    per_row = plane.line_size // flat.itemsize
+    return flat[: plane.height * per_row].reshape(plane.height, per_row)
+
+
+def turned(plane: Plane, rotation_deg: int) -> Plane:
+    """View of a plane turned counter-clockwise by 0, 90, 180 or 270 degrees."""
+    if rotation_deg == 90:
+        return plane.T[::-1]
+    if rotation_deg == 180:
+        return plane[::-1, ::-1]
+    if rotation_deg == 270:
+        return plane.T[:, ::-1]
+    return plane
+
+
+def turned_site(site: tuple[float, float], rotation_deg: int) -> tuple[float, float]:
+    """Where the first chroma sample lies in luma pixels after the same turn (sizes are even, samples two apart)."""
+    u, v = site
+    return {90: (v, 2.0 - u), 180: (2.0 - u, 2.0 - v), 270: (2.0 - v, u)}.get(rotation_deg, site)
