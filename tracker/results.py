@@ -38,8 +38,8 @@ class Quantity:
 class PathTable:
     """The smoothed path, one row a frame between first and last sight; every array has shape ``(n,)``.
 
-    ``board`` counts from the hand's edge; ``heading_deg`` is positive toward the pocket; ``seen`` is 1 where the ball was
-    measured in that frame and 0 where the path is carried by the model alone.
+    ``board`` counts from the hand's edge; ``heading_deg`` is positive toward the pocket; ``seen`` is 1 where the ball
+    was measured in that frame and 0 where the path is carried by the model alone.
     """
 
     frame: NDArray[np.int64]
@@ -90,6 +90,8 @@ class ShotResult:
         Hand by which boards are counted.
     quantities : mapping of str to Quantity
         The numeric columns of :mod:`tracker.columns`.
+    words : mapping of str to str
+        The text columns that the measurement fills: ``phase_at_pins``, ``standing_pins``.
     path : PathTable or None
         The smoothed path; None when the shot failed before one existed.
     camera : Camera or None
@@ -106,6 +108,7 @@ class ShotResult:
     flags: tuple[str, ...] = ()
     hand: Hand | None = None
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None

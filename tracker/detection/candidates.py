@@ -1,0 +1,77 @@
+"""Places in one frame where something of the ball's size differs from the background and its surround does not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+FloatImage = NDArray[np.float32]
+
+NOISE_FLOOR = 1.5
+CHANGED_FROM_SIGMA = 2.5
+CHANGED_SPAN_SIGMA = 4.0
+INNER_CELLS = 4
+"""Half-width in cells of the inside; a ball's radius is 6 cells (region.RADIUS_CELLS)."""
+GAP_CELLS = 8
+OUTER_CELLS = 11
+BELOW_CELLS = 3
+MIN_SCORE = 0.22
+MAX_CANDIDATES = 4
+
+
+@dataclass(frozen=True, slots=True)
+class ViewBackground:
+    """Background of the ball-sized view: medians and noise of luma, Cb and Cr, each ``(r, c)``."""
+
+    medians: tuple[Image, Image, Image]
+    sigmas: tuple[FloatImage, FloatImage, FloatImage]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A cell of the ball-sized view where a ball's centre could be, and how ball-like its surround is (0 to 1)."""
+
+    row: int
+    column: int
+    score: float
+
+
+def changed_share(view: tuple[Image, Image, Image], background: ViewBackground) -> FloatImage:
+    """How surely each cell differs from the background, 0 to 1, from luma and chroma together; ``(r, c)`` float32."""
+    power: Any = None
+    for plane, median, sigma in zip(view, background.medians, background.sigmas, strict=True):
+        difference = cv2.blur(cv2.subtract(plane, median, dtype=cv2.CV_32F), (3, 3))
+        scaled = cv2.divide(difference, sigma)
+        squared = cv2.multiply(scaled, scaled)
+        power = squared if power is None else cv2.add(power, squared)
+    root: FloatImage = np.asarray(cv2.sqrt(power), dtype=np.float32)
+    return np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1)
+
+
+def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:
+    """Mean over a box from ``reach`` cells left, right and above each cell to ``below`` cells under it."""
+    size = (2 * reach + 1, reach + below + 1)
+    return np.asarray(cv2.boxFilter(image, -1, size, anchor=(reach, reach), borderType=cv2.BORDER_REPLICATE))
+
+
+def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
+    """Best peaks of a ball-sized inside minus its surround in a map of changed cells ``(r, c)``, best first."""
+    disk = _box_mean(changed, INNER_CELLS, INNER_CELLS)
+    # below the ball its mirror image is no background, so the surround ends a little below the centre
+    outer_share, gap_share = _box_mean(changed, OUTER_CELLS, BELOW_CELLS), _box_mean(changed, GAP_CELLS, BELOW_CELLS)
+    outer = (2 * OUTER_CELLS + 1) * (OUTER_CELLS + BELOW_CELLS + 1)
+    gap = (2 * GAP_CELLS + 1) * (GAP_CELLS + BELOW_CELLS + 1)
+    ring = (outer_share * np.float32(outer) - gap_share * np.float32(gap)) / np.float32(outer - gap)
+    score = np.asarray(cv2.subtract(disk, ring))
+    if float(score.max()) < MIN_SCORE:
+        return ()
+    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
+    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
+    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
+    return tuple(Candidate(int(rows[k]), int(columns[k]), float(score[rows[k], columns[k]])) for k in order)

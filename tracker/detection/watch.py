@@ -1,0 +1,257 @@
+"""One forward pass over a clip's lane crops: background behind and a little ahead of each frame, and the balls in it.
+
+Crops wait in a buffer of at most :data:`BUFFER_BYTES` until the frames that follow them have told the background, so a
+clip is decoded once and memory does not grow with its length.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
+from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
+from tracker.detection.outline import BallFit, Planes, apparent_blur_px, fit_ball, sphere_rim
+from tracker.detection.region import LaneRegion
+from tracker.video.reader import Crop
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+BUFFER_BYTES = 80_000_000
+BLOCK_S = 0.6
+AHEAD_S = 0.8
+SAMPLE_S = 0.2
+SAMPLES_KEPT = 22
+SAMPLES_USED = 17
+SAMPLES_ENOUGH = 9
+SHORT_AHEAD_S = 0.2
+CHROMA_NOISE_FLOOR = 3.0
+MIN_RIM_SHARE = 0.35
+MAX_SIZE_ERROR = 0.2
+LINK_S = (0.08, 0.25)
+BALL_SPEED_IN_S = (100.0, 560.0)
+SIDE_SLACK_IN = 3.0
+SIDE_SHARE = 0.3
+RUN_SHARE = 0.6
+STILL_S = 0.12
+STILL_PITCHES = 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class Detection:
+    """A ball-like thing in one frame.
+
+    Attributes
+    ----------
+    frame : int
+        Index of the decoded frame.
+    t_s : float
+        Container time in seconds.
+    fit : BallFit
+        Sub-pixel centre with covariance.
+    x_in, y_in : float
+        The centre on the plane of a resting ball's centre, inches.
+    score : float
+        How clearly it stands out from its surround, 0 to 1.
+    """
+
+    frame: int
+    t_s: float
+    fit: BallFit
+    x_in: float
+    y_in: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class FrameLook:
+    """All detections of one frame, best first."""
+
+    frame: int
+    t_s: float
+    detections: tuple[Detection, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A ball-sized changed place before it is measured: lane position of its cell, spacing of the rows there, score."""
+
+    frame: int
+    t_s: float
+    x_in: float
+    y_in: float
+    pitch_in: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Background:
+    """Background of one stretch of the clip: planes, spreads over time, and the same in the ball-sized view."""
+
+    planes: Planes
+    noise: tuple[Image, Image, Image]
+    view: ViewBackground
+
+
+def _background(samples: Iterable[Crop], region: LaneRegion, chroma_site: tuple[float, float]) -> Background:
+    kept = list(samples)
+    luma, cb, cr = (plane_statistics([getattr(c, name) for c in kept]) for name in ("luma", "cb", "cr"))
+    view = ViewBackground(
+        (
+            region.ball_view(luma.median),
+            region.ball_view(cb.median, chroma=True),
+            region.ball_view(cr.median, chroma=True),
+        ),
+        (_view_sigma(region, luma), _view_sigma(region, cb, chroma=True), _view_sigma(region, cr, chroma=True)),
+    )
+    return Background(Planes(luma.median, cb.median, cr.median, chroma_site), (luma.spread, cb.spread, cr.spread), view)
+
+
+def _view_sigma(region: LaneRegion, statistics: PlaneStatistics, *, chroma: bool = False) -> NDArray[np.float32]:
+    spread = region.ball_view(statistics.spread, chroma=chroma).astype(np.float32) / np.float32(IQR_PER_SIGMA)
+    return np.maximum(np.asarray(cv2.blur(spread, (3, 3))), np.float32(NOISE_FLOOR))
+
+
+class BallWatcher:
+    """Feeds on crops in order of time and gives the looks of frames whose background is known.
+
+    Parameters
+    ----------
+    region : LaneRegion
+        Region and ball-sized view of the lane.
+    chroma_site : tuple of float
+        Where the first chroma sample lies in upright luma pixels, see :class:`~tracker.detection.outline.Planes`.
+    """
+
+    def __init__(self, region: LaneRegion, chroma_site: tuple[float, float] = (0.5, 1.0)) -> None:
+        self._region = region
+        self._chroma_site = chroma_site
+        self._waiting: deque[Crop] = deque()
+        self._samples: deque[Crop] = deque(maxlen=SAMPLES_KEPT)
+        self._bytes = 0
+        self._spotted: list[tuple[Spot, ...]] = []
+
+    def watch(self, crops: Iterable[Crop]) -> Iterator[FrameLook]:
+        """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
+        for crop in crops:
+            self._waiting.append(crop)
+            self._bytes += crop.luma.nbytes * 3 // 2
+            if not self._samples or crop.t_s - self._samples[-1].t_s >= SAMPLE_S:
+                self._samples.append(crop)
+            span = crop.t_s - self._waiting[0].t_s
+            if span >= BLOCK_S + AHEAD_S or self._bytes >= BUFFER_BYTES:
+                yield from self._look(len(self._waiting) // 2)
+        while self._waiting:
+            begin = self._waiting[0].t_s
+            yield from self._look(sum(crop.t_s <= begin + BLOCK_S for crop in self._waiting))
+
+    def _samples_for(self, until_s: float) -> list[Crop]:
+        """Samples from before and only a little after a stretch: later on the pins have fallen."""
+        past = [crop for crop in self._samples if crop.t_s <= until_s + SHORT_AHEAD_S]
+        return past[-SAMPLES_USED:] if len(past) >= SAMPLES_ENOUGH else list(self._samples)[:SAMPLES_USED]
+
+    def median(self) -> Planes | None:
+        """Median over the last seconds' samples, for pictures; None before the first frame."""
+        return _background(self._samples, self._region, self._chroma_site).planes if self._samples else None
+
+    def _look(self, count: int) -> Iterator[FrameLook]:
+        """Look at the first ``count`` waiting crops; the ones behind them only help to tell what moves."""
+        if not count:
+            return
+        last = self._waiting[count - 1].t_s
+        background = _background(self._samples_for(last), self._region, self._chroma_site)
+        spotted = list(self._spotted)
+        for crop in self._waiting:
+            if crop.t_s > last + LINK_S[1]:
+                break
+            spotted.append(spot(crop, background, self._region))
+        moving = moving_spots(spotted)
+        for frame in spotted[len(self._spotted) : len(self._spotted) + count]:
+            crop = self._waiting.popleft()
+            self._bytes -= crop.luma.nbytes * 3 // 2
+            yield _look(crop, background, self._region, [s for s in frame if s in moving])
+        recent = spotted[: len(self._spotted) + count]
+        self._spotted = [frame for frame in recent if frame and frame[0].t_s >= last - LINK_S[1]]
+
+
+def spot(crop: Crop, background: Background, region: LaneRegion) -> tuple[Spot, ...]:
+    """Ball-sized changed places of one crop on the lane, best first."""
+    view = (region.ball_view(crop.luma), region.ball_view(crop.cb, chroma=True), region.ball_view(crop.cr, chroma=True))
+    candidates = find_candidates(changed_share(view, background.view))
+    return tuple(
+        Spot(
+            crop.index,
+            crop.t_s,
+            float(region.x_in[c.column]),
+            float(region.y_in[c.row]),
+            region.row_pitch_in(c.row),
+            c.score,
+        )
+        for c in candidates
+    )
+
+
+def moving_spots(frames: list[tuple[Spot, ...]]) -> set[Spot]:
+    """The spots on the longest runs of places along which a ball could have rolled down the lane."""
+    spots = [s for frame in frames for s in frame]
+    t, x, y, pitch = (np.array([getattr(s, name) for s in spots]) for name in ("t_s", "x_in", "y_in", "pitch_in"))
+    still = np.zeros(len(spots), dtype=bool)
+    for k in range(len(spots)):
+        gap = t[k] - t[:k]
+        same = (np.abs(y[k] - y[:k]) < STILL_PITCHES * pitch[k]) & (np.abs(x[k] - x[:k]) < SIDE_SLACK_IN)
+        same &= (gap >= STILL_S) & (gap <= LINK_S[1])
+        still[k] = still[k] or bool(same.any())
+        still[:k][same] = True
+    before: list[NDArray[np.intp]] = []
+    for k in range(len(spots)):
+        gap = np.where(still[:k] | still[k], -1.0, t[k] - t[:k])
+        ahead, slack = y[k] - y[:k], pitch[k] + pitch[:k]
+        slow, fast = BALL_SPEED_IN_S[0] * gap - slack / 2, BALL_SPEED_IN_S[1] * gap + slack
+        linked = (gap >= LINK_S[0]) & (gap <= LINK_S[1]) & (ahead > np.maximum(slow, slack / 2)) & (ahead < fast)
+        before.append(np.flatnonzero(linked & (np.abs(x[k] - x[:k]) < SIDE_SLACK_IN + SIDE_SHARE * ahead)))
+    into, onward = np.zeros(len(spots)), np.zeros(len(spots))
+    for k, links in enumerate(before):
+        into[k] = 1 + into[links].max() if len(links) else 0
+    for k in range(len(spots) - 1, -1, -1):
+        onward[before[k]] = np.maximum(onward[before[k]], onward[k] + 1)
+    length = into + onward
+    least = max(1.0, RUN_SHARE * float(length.max(initial=0)))
+    return {s for s, run in zip(spots, length, strict=True) if run >= least}
+
+
+def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot]) -> FrameLook:
+    planes = Planes(crop.luma, crop.cb, crop.cr, background.planes.chroma_site)
+    found = (_measure(planes, background, region, spot) for spot in spots)
+    return FrameLook(crop.index, crop.t_s, tuple(d for d in found if d is not None))
+
+
+def _measure(planes: Planes, background: Background, region: LaneRegion, spot: Spot) -> Detection | None:
+    radius_in = region.ball_radius_in
+    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, radius_in]), radius_in)
+    radius_px = float(np.mean(rim.radius_px))
+    origin = (region.box.left, region.box.top)
+    noise = _noise_at(background, rim.centre - np.array(origin), radius_px)
+    fit = fit_ball(planes, background.planes, rim, noise, origin=origin, blur_px=apparent_blur_px(radius_px))
+    if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
+        return None
+    x, y = region.camera.back_project(fit.centre_px, radius_in)
+    if not (np.isfinite(x) and np.isfinite(y)):
+        return None
+    return Detection(spot.frame, spot.t_s, fit, float(x), float(y), spot.score)
+
+
+def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
+    """Noise ``(3,)`` of luma, Cb and Cr around a place of the crop, with floors for what compression smooths away."""
+    sigma = np.empty(3)
+    for k, (plane, scale) in enumerate(zip(background.noise, (1.0, 2.0, 2.0), strict=True)):
+        reach = max(int(radius_px / scale), 2)
+        row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
+        near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
+        sigma[k] = float(np.median(near)) / IQR_PER_SIGMA
+    return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])

@@ -1,0 +1,259 @@
+"""One clip, from its path to results: the only place that strings the stages together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import CalibrationFileError, Failure
+from calibration.lane import (
+    BALL_DIAMETER_MAX_IN,
+    BALL_DIAMETER_MIN_IN,
+    BALL_RADIUS_IN,
+    BOARD_WIDTH_IN,
+    INCHES_PER_FOOT,
+    Hand,
+    board_from_x,
+)
+from calibration.quality import verdict
+from calibration.store import Calibration, check_frame
+from tracker.detection.outline import Planes
+from tracker.detection.region import LaneRegion, lane_region
+from tracker.detection.watch import BallWatcher, FrameLook
+from tracker.path.motion import VX, VY, MotionModel, X, Y
+from tracker.path.posterior import CommonErrors, draw_paths, widen
+from tracker.path.runs import Run, find_runs
+from tracker.path.smooth import SmoothPath, smooth_run
+from tracker.results import ClipResult, PathTable, Scene, ShotResult
+from tracker.shot.analyse import Analysis, Arrows, analyse
+from tracker.shot.curves import MPH_PER_IN_S
+from tracker.video.errors import ClipError
+from tracker.video.facts import ClipFacts
+from tracker.video.reader import ClipReader, Crop
+
+Array = NDArray[np.float64]
+
+BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3)
+"""Rectangular distribution over the legal diameters (JCGM 100, 4.3.7)."""
+TOLD_DIAMETER_U_IN = 0.01
+WELL_SEEN_FT = (15.0, 55.0)
+WELL_SEEN_SHARE = 0.5
+GAP_S = 0.3
+WEAK_CONTRAST = 6.0
+PLAUSIBLE_MPH = (8.0, 26.0)
+MAX_MEAN_NIS = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureSettings:
+    """What is known about a clip besides its pictures.
+
+    Attributes
+    ----------
+    hand : {'right', 'left'} or None
+        Bowler's hand; None takes it from the hook.
+    ball_diameter_in : float or None
+        Ball's diameter; None takes the middle of the legal range.
+    capture_fps : float or None
+        Frames a second at which slow motion was recorded; None where the clip plays at true speed.
+    """
+
+    hand: Hand | None = None
+    ball_diameter_in: float | None = None
+    capture_fps: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    looks: list[FrameLook]
+    scene: Scene | None
+    facts: ClipFacts
+    time_scale: float
+
+
+def measure_clip(path: Path, calibration: Calibration, settings: MeasureSettings) -> ClipResult:
+    """Measure every shot of one clip.
+
+    Never raises for a bad clip: what went wrong comes back as the result's failure.
+
+    Parameters
+    ----------
+    path : Path
+        The clip.
+    calibration : Calibration
+        Where its camera is.
+    settings : MeasureSettings
+        Hand, ball and slow motion, as far as known.
+    """
+    radius = (settings.ball_diameter_in / 2) if settings.ball_diameter_in else BALL_RADIUS_IN
+    try:
+        watched = _watch(path, calibration, radius, settings.capture_fps)
+    except ClipError as error:
+        return ClipResult(path.name, None, failure=Failure(error.reason, str(error)))
+    except CalibrationFileError as error:
+        return ClipResult(path.name, None, failure=Failure("frame_mismatch", str(error)))
+    if isinstance(watched, Failure):
+        return ClipResult(path.name, None, failure=watched)
+    runs = find_runs(watched.looks, _pixel_at_pins_in(calibration, radius))
+    if not runs:
+        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched.looks, path.name))
+    names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
+    measure = _Measurer(calibration, settings, radius, watched)
+    shots = tuple(
+        replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
+    )
+    return ClipResult(path.name, watched.facts, shots)
+
+
+def _watch(path: Path, calibration: Calibration, radius: float, capture_fps: float | None) -> _Watched | Failure:
+    region = lane_region(calibration.camera, radius)
+    if region is None:
+        return Failure(
+            "camera_implausible", f"{path.name}: the calibrated lane lies outside the frame; calibrate again"
+        )
+    with ClipReader(path) as reader:
+        check_frame(calibration, reader.width, reader.height, reader.rotation_deg)
+        nominal = reader.facts().nominal_fps
+        scale = nominal / capture_fps if capture_fps and nominal else 1.0
+        watcher = BallWatcher(region, reader.chroma_site)
+        looks = list(watcher.watch(_crops(reader, region, scale)))
+        return _Watched(looks, _scene(watcher.median(), region), reader.facts(), scale)
+
+
+def _crops(reader: ClipReader, region: LaneRegion, scale: float) -> Iterator[Crop]:
+    box = region.box
+    for frame in reader:
+        crop = frame.crop(box.left, box.top, box.width, box.height)
+        yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
+
+
+def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:
+    if planes is None:
+        return None
+    height, width = planes.luma.shape
+    chroma = [
+        np.asarray(cv2.resize(p, (width, height), interpolation=cv2.INTER_LINEAR)) for p in (planes.cr, planes.cb)
+    ]
+    bgr = np.asarray(cv2.cvtColor(np.dstack([planes.luma, *chroma]), cv2.COLOR_YCrCb2BGR), dtype=np.uint8)
+    return Scene(bgr, region.box.left, region.box.top)
+
+
+def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
+    p = calibration.camera.project(np.array([[0.0, 715.0, radius], [0.0, 725.0, radius]]))
+    return float(10.0 / max(abs(p[1, 1] - p[0, 1]), 1e-3))
+
+
+def _nothing_rolled(looks: list[FrameLook], name: str) -> Failure:
+    seen = [look for look in looks if look.detections]
+    detail = (
+        f"{name}: no ball was seen to roll down this lane ({len(looks)} frames, ball-like things in {len(seen)}, "
+        "no run of them over 10 ft); film from the bowling-arm side so that the bowler does not hide the ball"
+    )
+    return Failure("no_ball" if len(seen) < len(looks) / 20 else "ball_hidden", detail)
+
+
+class _Measurer:
+    """The stages after detection, for the runs of one clip."""
+
+    def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
+        self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
+
+    def shot(self, run: Run) -> ShotResult:
+        """Measure one run; name and clip are filled in by the caller."""
+        calibration, camera = self._calibration, self._calibration.camera
+        contrast = float(np.median([d.fit.contrast for d in run.detections]))
+        model = widen(MotionModel(), contrast)
+        path = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
+        if path is None:
+            return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
+        told = self._settings.ball_diameter_in
+        errors = CommonErrors(
+            camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
+        )
+        draws = draw_paths(path, errors, model)
+        found = analyse(path, draws, _arrows(calibration), self._radius, hand=self._settings.hand)
+        table = _table(path, draws.draws, found.hand, self._watched.time_scale)
+        status, reason, detail = _status(path, found)
+        flags = (*found.flags, *self._clip_flags(path, contrast))
+        return ShotResult(
+            shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
+            hand=found.hand, quantities={} if status == "failed" else found.quantities,
+            words={} if status == "failed" else found.words, path=table, camera=camera, scene=self._watched.scene,
+        )  # fmt: skip
+
+    def _clip_flags(self, path: SmoothPath, contrast: float) -> list[str]:
+        facts = self._watched.facts
+        seen = path.t_s[path.seen]
+        said = {
+            "weak_contrast": contrast < WEAK_CONTRAST,
+            "gap": len(seen) > 1 and float(np.max(np.diff(seen))) > GAP_S,
+            "variable_rate": facts.variable_rate,
+            "dropped_frames": facts.missing_frames > 0,
+            "truncated": facts.truncated,
+            "hdr": facts.transfer in ("arib-std-b67", "smpte2084"),
+            "calibration_poor": verdict(self._calibration) == "poor",
+        }
+        return [flag for flag, holds in said.items() if holds]
+
+
+def _arrows(calibration: Calibration) -> Arrows:
+    modelled = not any(name.startswith("arrow_") for name in calibration.marks_px)
+    return Arrows(
+        calibration.arrow_centre_ft,
+        calibration.arrow_centre_sd_ft,
+        calibration.arrow_slope_ft,
+        calibration.arrow_slope_sd_ft,
+        modelled,
+    )
+
+
+def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
+    """Status, reason code and sentence of a shot with a path."""
+    first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
+    share = float(path.seen[: path.last_seen + 1].mean())
+    speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
+    if not PLAUSIBLE_MPH[0] <= speed <= PLAUSIBLE_MPH[1]:
+        return (
+            "failed",
+            "speed_implausible",
+            f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps",
+        )
+    if float(np.nanmean(path.nis)) > MAX_MEAN_NIS or share < WELL_SEEN_SHARE / 2:
+        return "failed", "track_implausible", "what was followed does not move as one rolling ball"
+    if found.gutter:
+        return "partial", "gutter", "the ball leaves the lane for the gutter"
+    if not path.reaches_pins:
+        return (
+            "partial",
+            "ball_lost",
+            f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them",
+        )
+    if first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE:
+        return (
+            "partial",
+            "path_short",
+            f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames",
+        )
+    return "measured", "", ""
+
+
+def _table(path: SmoothPath, draws: Array, hand: Hand, time_scale: float) -> PathTable:
+    rows = path.frame >= 0
+    mean, drawn = path.mean[rows], draws[:, rows]
+    toward_pocket = -1.0 if hand == "right" else 1.0
+    return PathTable(
+        frame=path.frame[rows],
+        t_s=path.t_s[rows] / time_scale,
+        board=board_from_x(mean[:, X], hand),
+        distance_ft=mean[:, Y] / INCHES_PER_FOOT,
+        board_u=np.std(drawn[..., X], axis=0) / BOARD_WIDTH_IN,
+        distance_ft_u=np.std(drawn[..., Y], axis=0) / INCHES_PER_FOOT,
+        speed_mph=np.hypot(mean[:, VX], mean[:, VY]) * MPH_PER_IN_S,
+        heading_deg=np.degrees(np.arctan(toward_pocket * mean[:, VX] / mean[:, VY])),
+        seen=path.seen[rows].astype(np.int64),
+    )

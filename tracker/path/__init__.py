@@ -1,0 +1,1 @@
+"""From detections to a path in lane units: runs, Kalman filter and smoother, joint posterior."""

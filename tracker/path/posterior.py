@@ -1,0 +1,158 @@
+"""Joint posterior of a whole path: what the pixels leave open, and what camera and ball size add to all frames at once.
+
+The smoother gives each frame's covariance; an angle or an onset needs the covariance between frames too. The same
+linear-Gaussian model has a block-tridiagonal precision matrix, from whose Cholesky factor whole paths are drawn (Rue
+and Held, Gaussian Markov Random Fields, section 2.4, from memory). Errors of the camera and of the ball's size shift
+every frame together: their effect on the path is linear and comes from the same factor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_solve_banded, cholesky_banded, solve_banded
+
+from calibration.camera import PARAMETERS, Camera
+from tracker.path.motion import SIZE, MotionModel, X, Y, measurement_matrix
+from tracker.path.smooth import SmoothPath
+
+Array = NDArray[np.float64]
+
+BANDWIDTH = 2 * SIZE - 1
+CAMERA_STEPS = np.array([0.05, 0.05, 0.05, 0.01, 0.01, 0.01, 1.0, 1e-3, 1e-4])
+RADIUS_STEP_IN = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class PathDraws:
+    """Paths drawn from the posterior.
+
+    Attributes
+    ----------
+    t_s : ndarray of shape (n,)
+        Container time of the rows.
+    mean : ndarray of shape (n, 8)
+        Smoothed states.
+    draws : ndarray of shape (m, n, 8)
+        Equally likely paths around the mean; measurement noise, camera and ball size all vary.
+    """
+
+    t_s: Array
+    mean: Array
+    draws: Array
+
+
+@dataclass(frozen=True, slots=True)
+class CommonErrors:
+    """Errors that shift all frames of a clip together.
+
+    Attributes
+    ----------
+    camera : Camera
+        The camera the path was measured with.
+    camera_covariance : ndarray of shape (9, 9)
+        Covariance of its parameters.
+    ball_radius_in, ball_radius_u_in : float
+        Radius and its standard uncertainty.
+    """
+
+    camera: Camera
+    camera_covariance: Array
+    ball_radius_in: float
+    ball_radius_u_in: float
+
+
+def precision_banded(path: SmoothPath, h: Array, model: MotionModel) -> Array:
+    """Lower banded precision ``(16, 8 n)`` of all states given the measurements; ``h`` is ``(n, 2, 8)``."""
+    n = len(path.t_s)
+    band = np.zeros((BANDWIDTH + 1, n * SIZE))
+
+    def add(block: NDArray[Any], row: int, column: int) -> None:
+        for a in range(SIZE):
+            for b in range(SIZE):
+                r, c = row * SIZE + a, column * SIZE + b
+                if r >= c:
+                    band[r - c, c] += block[a, b]
+
+    add(np.linalg.inv(path.start_covariance), 0, 0)
+    for k in range(n):
+        if path.seen[k]:
+            add(h[k].T @ np.linalg.solve(path.pixel_covariance[k], h[k]), k, k)
+        if k + 1 < n:
+            dt = float(path.t_s[k + 1] - path.t_s[k])
+            f, q = model.transition(dt), np.linalg.inv(model.noise(dt))
+            add(f.T @ q @ f, k, k)
+            add(q, k + 1, k + 1)
+            add(-q @ f, k + 1, k)
+    return band
+
+
+def _shared_shifts(path: SmoothPath, errors: CommonErrors) -> Array:
+    """Pixel shifts ``(n, 2, 10)`` for one step of each camera parameter and of the ball's radius."""
+    centre = np.column_stack([path.mean[:, X], path.mean[:, Y], np.full(len(path.t_s), errors.ball_radius_in)])
+    here = errors.camera.project(centre)
+    shifts = []
+    for k in range(len(PARAMETERS)):
+        moved = errors.camera.vector
+        moved[k] += CAMERA_STEPS[k]
+        shifts.append((errors.camera.with_vector(moved).project(centre) - here) / CAMERA_STEPS[k])
+    higher = centre + np.array([0.0, 0.0, RADIUS_STEP_IN])
+    shifts.append((errors.camera.project(higher) - here) / RADIUS_STEP_IN)
+    return np.stack(shifts, axis=-1)
+
+
+def _root(covariance: Array) -> Array:
+    """A square root ``(k, k)`` of a covariance, also when it is singular."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
+def draw_paths(
+    path: SmoothPath, errors: CommonErrors, model: MotionModel, count: int = 160, *, seed: int = 60
+) -> PathDraws:
+    """Draw whole paths from the joint posterior.
+
+    Parameters
+    ----------
+    path : SmoothPath
+        The smoothed path; its mean is the centre of the draws.
+    errors : CommonErrors
+        Camera and ball with their uncertainties.
+    model : MotionModel
+        The process noise the path was smoothed with.
+    count : int
+        Number of paths.
+    seed : int
+        Seed of the generator: the same input gives the same draws.
+    """
+    n = len(path.t_s)
+    h = np.stack([measurement_matrix(errors.camera, state, errors.ball_radius_in) for state in path.mean])
+    factor = cholesky_banded(precision_banded(path, h, model), lower=True)
+    random = np.random.default_rng(seed)
+    noise = random.standard_normal((n * SIZE, count))
+    upper = np.zeros_like(factor)
+    for d in range(BANDWIDTH + 1):
+        upper[BANDWIDTH - d, d:] = factor[d, : factor.shape[1] - d]
+    own = solve_banded((0, BANDWIDTH), upper, noise)
+    spread = np.zeros((len(PARAMETERS) + 1, len(PARAMETERS) + 1))
+    spread[:-1, :-1], spread[-1, -1] = errors.camera_covariance, errors.ball_radius_u_in**2
+    shared = _root(spread) @ random.standard_normal((spread.shape[0], count))
+    shared_pixels = _shared_shifts(path, errors)
+    gain = np.zeros((n * SIZE, spread.shape[0]))
+    for k in np.flatnonzero(path.seen):
+        gain[k * SIZE : (k + 1) * SIZE] = -h[k].T @ np.linalg.solve(path.pixel_covariance[k], shared_pixels[k])
+    common = cho_solve_banded((factor, True), gain) @ shared
+    deviations = (own + common).T.reshape(count, n, SIZE)
+    return PathDraws(path.t_s, path.mean, path.mean[None] + deviations)
+
+
+def widen(model: MotionModel, contrast: float) -> MotionModel:
+    """The model with the rim bias that balls of this contrast show: faint and mottled balls wander more.
+
+    From the scatter of fitted centres on rendered clips of the project's own; see the accuracy page.
+    """
+    faint = 1.0 / max(contrast, 2.0)
+    return replace(model, bias_px=(0.1 + 2.0 * faint, 0.2 + 4.0 * faint))

@@ -1,0 +1,91 @@
+"""Runs of detections along which one ball could have rolled down the lane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.detection.watch import Detection, FrameLook
+
+Array = NDArray[np.float64]
+
+MAX_GAP_S = 0.7
+SPEED_IN_S = (130.0, 520.0)
+SIDE_SLACK_IN = 2.0
+SIDE_SHARE = 0.18
+GAP_COST_PER_S = 2.0
+MIN_DETECTIONS = 6
+MIN_LENGTH_IN = 120.0
+MIN_DURATION_S = 0.3
+SLACK_SIGMA = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Detections of one ball in order of time, at most one a frame."""
+
+    detections: tuple[Detection, ...]
+
+    @property
+    def length_in(self) -> float:
+        """Distance covered down the lane, inches."""
+        return self.detections[-1].y_in - self.detections[0].y_in
+
+
+def _slack_in(detections: list[Detection], pixel_in: Array) -> Array:
+    sigma = np.array([float(np.sqrt(d.fit.covariance[1, 1])) for d in detections])
+    return SLACK_SIGMA * (sigma + 0.3) * pixel_in
+
+
+def _best_chain(detections: list[Detection], slack: Array) -> list[int]:
+    """Indices of the heaviest chain; every link keeps ball-like speed and direction."""
+    rows = [(d.t_s, d.x_in, d.y_in, d.score * d.fit.rim_share) for d in detections]
+    t, x, y, weight = np.array(rows, dtype=np.float64).T
+    total = weight.copy()
+    previous = np.full(len(t), -1)
+    for k in range(len(t)):
+        low = int(np.searchsorted(t, t[k] - MAX_GAP_S))
+        gap, ahead, aside = t[k] - t[low:k], y[k] - y[low:k], np.abs(x[k] - x[low:k])
+        room = slack[k] + slack[low:k]
+        fits = (gap > 0) & (ahead > SPEED_IN_S[0] * gap - room) & (ahead < SPEED_IN_S[1] * gap + room)
+        fits &= aside < SIDE_SLACK_IN + SIDE_SHARE * np.maximum(ahead, 0)
+        gain = np.where(fits, total[low:k] - GAP_COST_PER_S * gap, -np.inf)
+        if len(gain) and gain.max() > 0:
+            previous[k] = low + int(np.argmax(gain))
+            total[k] = weight[k] + gain.max()
+    chain = [int(np.argmax(total))]
+    while previous[chain[-1]] >= 0:
+        chain.append(int(previous[chain[-1]]))
+    return chain[::-1]
+
+
+def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
+    """All runs of a clip in order of time.
+
+    Parameters
+    ----------
+    looks : list of FrameLook
+        Every frame of the clip in order of time.
+    pixel_in : float
+        How far down-lane one vertical pixel reaches at the pins, inches; sets the slack of single frames there.
+
+    Returns
+    -------
+    list of Run
+        Runs of at least 6 detections over 10 ft and 0.3 s; empty when nothing rolled.
+    """
+    left = [d for look in looks for d in look.detections]
+    runs: list[Run] = []
+    while len(left) >= MIN_DETECTIONS:
+        scale = np.array([pixel_in * max(d.y_in, 60.0) ** 2 / 720.0**2 for d in left])
+        chain = [left[k] for k in _best_chain(left, _slack_in(left, scale))]
+        run = Run(tuple(chain))
+        if len(chain) < MIN_DETECTIONS or run.length_in < MIN_LENGTH_IN:
+            break
+        first, last = chain[0].t_s, chain[-1].t_s
+        if last - first >= MIN_DURATION_S:
+            runs.append(run)
+        left = [d for d in left if not first - MAX_GAP_S / 2 <= d.t_s <= last + MAX_GAP_S / 2]
+    return sorted(runs, key=lambda r: r.detections[0].t_s)

@@ -1,0 +1,1 @@
+"""The numbers of one shot from its path, each with a standard uncertainty."""

@@ -1,0 +1,224 @@
+"""Put a shot's numbers together: values from the best path, uncertainties from equally likely ones, flags for gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lane import INCHES_PER_FOOT, LANE_WIDTH_IN, Hand
+from tracker.path.motion import VX, VY, X, Y
+from tracker.path.posterior import PathDraws
+from tracker.path.smooth import SmoothPath
+from tracker.results import Quantity
+from tracker.shot.curves import Curves, curves
+from tracker.shot.numbers import TURN_FROM_FT, Chevron, shot_numbers
+
+Array = NDArray[np.float64]
+
+LAYDOWN_USUAL_FT = 1.4
+LAYDOWN_SPREAD_FT = 0.4
+"""Balls are usually set down 1 to 2 ft past the foul line (common practice of the trade, several coaching pages)."""
+LAYDOWN_REACH_FT = 3.0
+EXISTS_SHARE = 0.8
+EVEN_SHARE = 0.4
+SETTLED = ("roll_ft", "slip_end_ft", "hook_length_ft")
+TURN_SURE_SIGMA = 3.0
+TURN_SURE_DEG = 0.7
+OVER_EDGE_IN = 1.0
+GUTTER_ROWS = 3
+TIMING_SHARE = 0.002
+"""Relative uncertainty of speeds by rolling shutter: 20 to 30 ms of readout over the rows a ball crosses."""
+MODEL_U = {
+    "onset_ft": 0.25,
+    "roll_ft": 0.5,
+    "slip_end_ft": 1.0,
+    "hook_length_ft": 0.5,
+    "breakpoint_ft": 0.3,
+    "turn_deg": 0.08,
+}
+"""What the smoother's finite bandwidth adds where it rounds the path's bends, from rendered shots with truth."""
+MODEL_U |= {
+    "entry_angle_deg": 0.1,
+    "launch_angle_deg": 0.04,
+    "speed_pins_mph": 0.2,
+    "speed_release_mph": 0.15,
+    "contact_board": 0.05,
+    "board_60ft": 0.06,
+}
+ABSENT = {
+    "laydown_board": "laydown_unseen",
+    "laydown_ft": "laydown_unseen",
+    "boards_out": "laydown_unseen",
+    "onset_ft": "straight_ball",
+    "breakpoint_ft": "no_breakpoint",
+    "breakpoint_board": "no_breakpoint",
+    "roll_ft": "still_turning",
+    "slip_end_ft": "still_turning",
+    "hook_length_ft": "still_turning",
+}
+TO_PINS = (
+    "entry_angle_deg",
+    "contact_board",
+    "contact_ft",
+    "board_60ft",
+    "speed_pins_mph",
+    "boards_back",
+    "turn_deg",
+    "roll_ft",
+    "slip_end_ft",
+    "hook_length_ft",
+)
+FROM_15 = (
+    "board_15ft",
+    "onset_ft",
+    "breakpoint_board",
+    "breakpoint_ft",
+    "turn_deg",
+    "roll_ft",
+    "hook_length_ft",
+    "boards_out",
+    "boards_back",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrows:
+    """The arrows' chevron with standard uncertainties, feet; ``modelled`` where no arrow was seen."""
+
+    centre_ft: float
+    centre_u_ft: float
+    slope_ft: float
+    slope_u_ft: float
+    modelled: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What the path says: numbers, words, hand and flags; ``gutter`` where the ball left the lane."""
+
+    quantities: dict[str, Quantity]
+    words: dict[str, str]
+    hand: Hand
+    flags: tuple[str, ...]
+    gutter: bool
+
+
+def path_hand(draws: PathDraws, last_seen: int) -> Hand | None:
+    """Hand that the hook tells: a right-hander's ball turns left. None for a ball that hardly turns."""
+    states = np.concatenate([draws.mean[None], draws.draws])
+    slope = np.degrees(np.arctan(states[..., VX] / states[..., VY]))
+    start = int(np.argmin(np.abs(draws.mean[:, Y] - TURN_FROM_FT * INCHES_PER_FOOT)))
+    turn = slope[:, last_seen] - slope[:, start]
+    if abs(turn[0]) < max(TURN_SURE_DEG, TURN_SURE_SIGMA * float(np.std(turn[1:]))):
+        return None
+    return "right" if turn[0] < 0 else "left"
+
+
+def gutter_row(path: SmoothPath) -> int | None:
+    """First row in which the ball's centre is over the lane's edge for good; None for a ball that stays on the lane."""
+    sigma = np.sqrt(path.covariance[:, X, X])
+    over = np.abs(path.mean[:, X]) - 2 * sigma > LANE_WIDTH_IN / 2 + OVER_EDGE_IN
+    rows = np.flatnonzero(over)
+    return int(rows[0]) if len(rows) >= GUTTER_ROWS else None
+
+
+def _choose_hand(told: Hand | None, draws: PathDraws, last_seen: int) -> tuple[Hand, list[str]]:
+    shown = path_hand(draws, last_seen)
+    if told is not None:
+        return told, ["hand_differs"] if shown is not None and shown != told else []
+    return (shown, []) if shown is not None else ("right", ["hand_assumed"])
+
+
+def _laydown_draws(path: SmoothPath, count: int, random: np.random.Generator) -> Array:
+    first = path.mean[0, Y] / INCHES_PER_FOOT
+    spread = random.standard_normal(count + 1)
+    spread[0] = 0.0
+    if first - LAYDOWN_USUAL_FT > LAYDOWN_REACH_FT and path.airborne_before and len(path.t_s) > 1:
+        step = path.mean[0, VY] * (path.t_s[1] - path.t_s[0]) / INCHES_PER_FOOT
+        return np.asarray(first - step / 2 + step * spread / np.sqrt(12))
+    return np.asarray(np.minimum(LAYDOWN_USUAL_FT, first) + LAYDOWN_SPREAD_FT * spread)
+
+
+def _quantity(name: str, values: Array, absent: str) -> Quantity:
+    drawn = values[1:][np.isfinite(values[1:])]
+    if not np.isfinite(values[0]):
+        return Quantity(missing=absent)
+    if len(drawn) < (EVEN_SHARE if name in SETTLED else EXISTS_SHARE) * (len(values) - 1):
+        return Quantity(missing="not_determined" if absent == "not_seen" else absent)
+    middle = np.median(drawn)
+    robust = 1.4826 * np.median(np.abs(drawn - middle))
+    spread = float(np.std(np.clip(drawn, middle - 5 * robust, middle + 5 * robust)))
+    u = float(np.hypot(spread, MODEL_U.get(name, 0.0)))
+    if name.startswith("speed"):
+        u = float(np.hypot(u, TIMING_SHARE * values[0]))
+    return Quantity(float(values[0]), u)
+
+
+def _seen_limits(c: Curves, *, reaches_pins: bool) -> dict[str, str]:
+    missing: dict[str, str] = {}
+    if c.first_ft > TURN_FROM_FT:
+        missing |= dict.fromkeys((*FROM_15, "arrows_board"), "late_start")
+    if not reaches_pins:
+        missing |= dict.fromkeys(TO_PINS, "early_end")
+    return missing
+
+
+def analyse(
+    path: SmoothPath, draws: PathDraws, arrows: Arrows, ball_radius_in: float, *, hand: Hand | None, seed: int = 15
+) -> Analysis:
+    """Numbers of one shot with standard uncertainties.
+
+    Parameters
+    ----------
+    path : SmoothPath
+        The smoothed path.
+    draws : PathDraws
+        Equally likely paths around it, camera and ball size included.
+    arrows : Arrows
+        Where the arrows are.
+    ball_radius_in : float
+        Radius of the ball.
+    hand : {'right', 'left'} or None
+        Hand that the sheet or the user told; None takes it from the hook.
+    seed : int
+        Seed for what is drawn here (laydown, arrows).
+    """
+    random = np.random.default_rng(seed)
+    count = len(draws.draws)
+    chosen, flags = _choose_hand(hand, draws, path.last_seen)
+    gutter = gutter_row(path)
+    reaches = path.reaches_pins and gutter is None
+    states = np.concatenate([draws.mean[None], draws.draws])
+    if gutter is not None:
+        states = states[:, : max(gutter, 2)]
+    c = curves(states, min(path.last_seen, states.shape[1] - 1), chosen, ball_radius_in, reaches_pins=reaches)
+    wobble = random.standard_normal((2, count + 1))
+    wobble[:, 0] = 0.0
+    chevron = Chevron(
+        arrows.centre_ft + arrows.centre_u_ft * wobble[0], arrows.slope_ft + arrows.slope_u_ft * wobble[1]
+    )
+    numbers = shot_numbers(c, _laydown_draws(path, count, random), chevron)
+    limits = _seen_limits(c, reaches_pins=reaches)
+    if gutter is not None:
+        limits |= dict.fromkeys(("onset_ft", "breakpoint_ft", "breakpoint_board", "boards_out"), "early_end")
+    quantities = {
+        name: Quantity(missing=limits[name])
+        if name in limits
+        else _quantity(name, values, ABSENT.get(name, "not_seen"))
+        for name, values in numbers.values.items()
+    }
+    words = _phase(quantities, numbers.settled) if reaches else {}
+    flags += sorted({q.missing for q in quantities.values() if q.missing})
+    flags += ["arrows_modelled"] if arrows.modelled else []
+    flags += ["misses_pins"] if reaches and bool(c.misses[0]) else []
+    return Analysis(quantities, words, chosen, tuple(dict.fromkeys(flags)), gutter is not None)
+
+
+def _phase(quantities: dict[str, Quantity], settled: NDArray[np.bool_]) -> dict[str, str]:
+    if quantities["onset_ft"].missing == "straight_ball":
+        return {"phase_at_pins": "skid"}
+    if quantities["onset_ft"].value is None:
+        return {}
+    return {"phase_at_pins": "roll" if settled[0] else "hook"}
