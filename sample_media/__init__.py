@@ -1,0 +1,1 @@
+"""A small rendered practice session with its truth, and the renderer that makes it."""
