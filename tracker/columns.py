@@ -1,0 +1,191 @@
+"""The columns of ``shots.csv`` and ``path.csv``: names, units, definitions and decimals, each once.
+
+Tables, shot files and ``docs/numbers.md`` derive from this registry. A number's standard uncertainty stands in the
+column ``<name>_u`` right after it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["text", "number"]
+
+UNCERTAINTY_SUFFIX = "_u"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column.
+
+    Attributes
+    ----------
+    name : str
+        Name in the table; of a number it ends with the unit, or is a board.
+    unit : str
+        ``board``, ``ft``, ``deg``, ``mph``, ``s`` or empty for a text.
+    definition : str
+        What the number is, in a sentence.
+    decimals : int
+        Digits behind the point in tables; the uncertainty is written with one more.
+    kind : {'text', 'number'}
+        Numbers have an uncertainty beside them.
+    """
+
+    name: str
+    unit: str
+    definition: str
+    decimals: int = 2
+    kind: Kind = "number"
+
+    @property
+    def u_name(self) -> str:
+        """Name of the column of the standard uncertainty."""
+        return f"{self.name}{UNCERTAINTY_SUFFIX}"
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        """The column's names in the table's header."""
+        return (self.name, self.u_name) if self.kind == "number" else (self.name,)
+
+
+def _text(name: str, definition: str) -> Column:
+    return Column(name, "", definition, decimals=0, kind="text")
+
+
+SHEET_COLUMNS = ("lane", "ball", "hand", "line", "intent", "execution")
+"""Columns of ``shots.csv`` that the session sheet can fill."""
+
+COLUMNS: tuple[Column, ...] = (
+    _text(
+        "shot_id", "Name of the shot: the clip's name without its ending, and -01, -02 .. for several shots in a take."
+    ),
+    _text("clip", "File name of the clip."),
+    _text("lane", "Lane, from the session sheet."),
+    _text("ball", "Ball, from the session sheet."),
+    _text("hand", "Hand by which boards are counted, right or left: from the session sheet, else from the path."),
+    _text("line", "The bowler's own name for the line played, from the session sheet."),
+    _text("intent", "What the shot was for, from the session sheet: same, move, test or spare."),
+    _text("execution", "How well it was thrown, from the session sheet: good, in, out, fast or slow."),
+    _text("status", "measured, partial (some numbers are missing for the reason given) or failed (no numbers)."),
+    _text("reason", "Why the shot is partial or failed: a code, a colon, and the code in words."),
+    _text("flags", "Codes of what to know about this shot, separated by blanks."),
+    Column("first_seen_ft", "ft", "Distance past the foul line where the path begins to be seen."),
+    Column("first_seen_board", "board", "Board where the path begins to be seen."),
+    Column(
+        "laydown_board",
+        "board",
+        "Board of the ball's first contact with the lane; empty if that lies more than 3 ft before the first sight.",
+    ),
+    Column(
+        "laydown_ft",
+        "ft",
+        "Distance of the ball's first contact with the lane; empty if that lies more than 3 ft before the first sight.",
+    ),
+    Column(
+        "launch_angle_deg",
+        "deg",
+        "Mean heading over the first 5 ft after laydown (or after the first sight); positive toward the hand's gutter.",
+    ),
+    Column("board_15ft", "board", "Board at 15 ft."),
+    Column("arrows_board", "board", "Board where the path crosses the chevron of the arrows."),
+    Column(
+        "onset_ft",
+        "ft",
+        "Hook onset: the first distance beyond 15 ft where the heading has turned 1.0 deg toward the pocket "
+        "from its value at 15 ft; empty for a straight ball.",
+    ),
+    Column(
+        "breakpoint_board",
+        "board",
+        "Board of the breakpoint: the point beyond 15 ft, not at either end, that lies farthest toward the "
+        "hand's gutter, where the sideways velocity is zero.",
+    ),
+    Column("breakpoint_ft", "ft", "Distance of the breakpoint. It is not the end of the oil."),
+    Column("turn_deg", "deg", "Total turn of the heading from 15 ft to contact, positive toward the pocket."),
+    Column(
+        "roll_ft",
+        "ft",
+        "Visible end of the hook: the distance where 90 % of turn_deg is done; empty if the ball still slips "
+        "at contact.",
+    ),
+    Column(
+        "slip_end_ft",
+        "ft",
+        "Distance where the ball stops slipping and rolls, by the physical fit; empty if after contact.",
+    ),
+    Column("hook_length_ft", "ft", "roll_ft - onset_ft: a short one is a sharp hook, a long one a smooth one."),
+    _text(
+        "phase_at_pins",
+        "What the ball is doing at contact: skid (onset not reached), hook (turning) or roll (slip has ended).",
+    ),
+    Column(
+        "entry_angle_deg",
+        "deg",
+        "Mean heading over the last 1.0 ft before the first contact with a pin, positive toward the pocket.",
+    ),
+    Column(
+        "contact_board",
+        "board",
+        "Board of the ball's centre at its first contact with a pin; for a ball that misses them all, at 59.5 ft.",
+    ),
+    Column(
+        "contact_ft",
+        "ft",
+        "Distance of the ball's centre at its first contact with a pin; 59.5 ft for a ball that misses them all.",
+    ),
+    Column(
+        "board_60ft",
+        "board",
+        "Board where the path, continued straight, crosses the line of the head pin's spot at 60 ft: higher "
+        "than contact_board by 0.2 to 0.6.",
+    ),
+    Column("speed_release_mph", "mph", "Speed at laydown (or at the first sight)."),
+    Column("speed_pins_mph", "mph", "Speed at the first contact with a pin."),
+    Column("boards_out", "board", "Boards from laydown out to the breakpoint."),
+    Column("boards_back", "board", "Boards from the breakpoint back to contact."),
+    Column(
+        "deck_exit_board",
+        "board",
+        "Board where the ball crosses the end of the pin deck, 62 ft 10 3/16 in past the foul line.",
+    ),
+    _text(
+        "standing_pins",
+        "Pins that stand at the last usable frame, such as 4-7-10, or none; empty where they were not read.",
+    ),
+)
+
+NUMBERS: tuple[Column, ...] = tuple(c for c in COLUMNS if c.kind == "number")
+HEADER: tuple[str, ...] = tuple(name for c in COLUMNS for name in c.headers)
+
+PATH_COLUMNS: tuple[Column, ...] = (
+    Column("frame", "", "Number of the frame in the clip, from 0; not a time.", decimals=0),
+    Column("t_s", "s", "Time of the frame in the clip, as the file carries it.", decimals=6),
+    Column("board", "board", "Board of the ball's centre.", decimals=4),
+    Column("distance_ft", "ft", "Distance of the ball's centre past the foul line.", decimals=4),
+    Column("board_u", "board", "Standard uncertainty of board.", decimals=4),
+    Column("distance_ft_u", "ft", "Standard uncertainty of distance_ft.", decimals=4),
+    Column("speed_mph", "mph", "Speed along the path.", decimals=3),
+    Column("heading_deg", "deg", "Direction of the path against the boards, positive toward the pocket.", decimals=3),
+    Column(
+        "seen",
+        "",
+        "1 where the ball was measured in this frame, 0 where the path is carried by the model alone.",
+        decimals=0,
+    ),
+)
+
+
+def column(name: str) -> Column:
+    """Look up a column of ``shots.csv``.
+
+    Raises
+    ------
+    KeyError
+        If no column has this name.
+    """
+    found = next((c for c in COLUMNS if c.name == name), None)
+    if found is None:
+        msg = f"no column {name!r} in tracker.columns; add it there first"
+        raise KeyError(msg)
+    return found

@@ -1,0 +1,1 @@
+"""What a person gets to see: tables, pages and pictures."""

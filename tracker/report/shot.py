@@ -1,0 +1,108 @@
+"""A shot's own folder: its path, its numbers with their meaning, and its picture."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from tracker.columns import NUMBERS, PATH_COLUMNS
+from tracker.flags import describe
+from tracker.report.files import OutputError, csv_text, remove_folder, write_folder
+from tracker.report.overlay import overlay_png
+from tracker.report.provenance import as_json
+from tracker.report.rows import number_text, phase_at_pins
+from tracker.results import PathTable, Quantity, ShotResult
+
+FORMAT = "sixtyfeet-shot"
+LAYOUT = 1
+
+
+def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> None:
+    """Write ``OUT/<shot_id>/`` with shot.json and, where the shot has a path, path.csv and overlay.png.
+
+    The folder appears whole or not at all, and replaces one of the same name. Same input, same bytes.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the run.
+    shot : ShotResult
+    provenance : mapping of str to object
+        Versions, settings, hashes, facts: see :mod:`tracker.report.provenance`.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    _check_id(shot.shot_id)
+    files = {"shot.json": shot_json(shot, provenance).encode("utf-8")}
+    if shot.path is not None and shot.path.t_s.size:
+        files["path.csv"] = path_csv(shot.path).encode("utf-8")
+        if shot.camera is not None:
+            files["overlay.png"] = overlay_png(shot)
+    write_folder(out / shot.shot_id, files)
+
+
+def remove_shot(out: Path, shot_id: str) -> None:
+    """Remove the folder of a shot that no longer exists.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be removed.
+    """
+    _check_id(shot_id)
+    remove_folder(out / shot_id)
+
+
+def _check_id(shot_id: str) -> None:
+    """Refuse an id that is not the name of a folder inside the output folder."""
+    if not shot_id.strip(". ") or any(c in shot_id for c in "/\\\0"):
+        msg = f"shot id {shot_id!r} is not a folder's name; give the clip another name"
+        raise OutputError(msg)
+
+
+def path_csv(path: PathTable) -> str:
+    """Text of ``path.csv``: one row a frame, columns of :data:`tracker.columns.PATH_COLUMNS`."""
+    columns = [[number_text(float(v), c.decimals) for v in getattr(path, c.name)] for c in PATH_COLUMNS]
+    names = [c.name for c in PATH_COLUMNS]
+    rows = (dict(zip(names, cells, strict=True)) for cells in zip(*columns, strict=True))
+    return csv_text(names, rows)
+
+
+def shot_json(shot: ShotResult, provenance: Mapping[str, Any]) -> str:
+    """Text of ``shot.json``: the numbers with units and definitions, codes with their words, where all comes from."""
+    data = {
+        "format": FORMAT,
+        "layout": LAYOUT,
+        "shot_id": shot.shot_id,
+        "clip": shot.clip,
+        "hand": shot.hand,
+        "status": shot.status,
+        "reason": {**_code(shot.reason), "detail": shot.detail} if shot.reason else None,
+        "flags": [_code(code) for code in shot.flags],
+        "phase_at_pins": phase_at_pins(shot.quantities) or None,
+        "numbers": {c.name: _number(shot.quantities.get(c.name, Quantity()), c.unit, c.definition) for c in NUMBERS},
+        "path": {c.name: {"unit": c.unit, "definition": c.definition} for c in PATH_COLUMNS},
+        "provenance": provenance,
+    }
+    return json.dumps(as_json(data), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _number(quantity: Quantity, unit: str, definition: str) -> dict[str, Any]:
+    missing = _code(quantity.missing) if quantity.missing and quantity.value is None else None
+    return {
+        "value": quantity.value,
+        "u": None if quantity.value is None else quantity.u,
+        "unit": unit,
+        "missing": missing,
+        "definition": definition,
+    }
+
+
+def _code(code: str) -> dict[str, str]:
+    flag = describe(code)
+    return {"code": code, "title": flag.title, "text": flag.text, "what_to_do": flag.what_to_do}
