@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -14,11 +15,12 @@ Array = NDArray[np.float64]
 PARAMETERS = ("x_in", "y_in", "z_in", "yaw_deg", "pitch_deg", "roll_deg", "f_px", "k1", "width_scale")
 
 
+@lru_cache(maxsize=64)
 def rotation(yaw_deg: float, pitch_deg: float, roll_deg: float) -> Array:
     """Rotation ``(3, 3)`` whose rows are the camera's right, down and forward axes in the lane frame.
 
     Yaw positive turns the view to the right (toward +x), pitch positive looks down, roll positive turns the picture's
-    right side down; zero angles look straight down-lane (+y).
+    right side down; zero angles look straight down-lane (+y). The array is shared between calls and read-only.
     """
     a, p, r = np.radians([yaw_deg, pitch_deg, roll_deg])
     forward = np.array([np.sin(a) * np.cos(p), np.cos(a) * np.cos(p), -np.sin(p)])
@@ -26,7 +28,9 @@ def rotation(yaw_deg: float, pitch_deg: float, roll_deg: float) -> Array:
     down0 = np.cross(forward, right0)
     right = np.cos(r) * right0 + np.sin(r) * down0
     down = -np.sin(r) * right0 + np.cos(r) * down0
-    return np.stack([right, down, forward])
+    axes = np.stack([right, down, forward])
+    axes.setflags(write=False)
+    return axes
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,10 +167,12 @@ class _Measurer:
         """Measure one run; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
-        model = widen(MotionModel(), contrast)
-        path = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
-        if path is None:
+        clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
+        model = widen(MotionModel(), clarity)
+        smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
+        if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
+        path, model = smoothed
         told = self._settings.ball_diameter_in
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)

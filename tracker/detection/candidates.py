@@ -51,7 +51,7 @@ def changed_share(view: tuple[Image, Image, Image], background: ViewBackground) 
         squared = cv2.multiply(scaled, scaled)
         power = squared if power is None else cv2.add(power, squared)
     root: FloatImage = np.asarray(cv2.sqrt(power), dtype=np.float32)
-    return np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1)
+    return np.asarray(np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1))
 
 
 def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:

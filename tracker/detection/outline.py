@@ -21,8 +21,8 @@ from calibration.camera import Camera
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-RAYS = 48
-SAMPLES = 29
+RAYS = 40
+SAMPLES = 25
 SIDE_SINE = 0.72
 AGREE_PX = 0.7
 POOLED_RAYS = 9
@@ -39,7 +39,7 @@ HUBER_SIGMA = 1.5
 POOLED_RAYS = 3
 INSIDE_NEAR = 0.8
 INSIDE_FAR = 1.9
-EDGE_TURNS = 3
+EDGE_TURNS = 2
 SHIFT_TURNS = 3
 MIN_RAYS = 8
 NO_SECOND_MAP: Any = None
@@ -206,11 +206,11 @@ def _shift(design: Array, edges: _Edges, use: NDArray[np.bool_]) -> _Shift:
     weight = use.astype(np.float64)
     for _ in range(SHIFT_TURNS):
         weighted = design * (weight / edges.sigma_px**2)[:, None]
-        normal = design.T @ weighted + prior
-        value = np.linalg.solve(normal, weighted.T @ edges.at_px + target)
+        covariance = np.linalg.inv(design.T @ weighted + prior)
+        value = covariance @ (weighted.T @ edges.at_px + target)
         scaled = np.abs(edges.at_px - design @ value) / edges.sigma_px
-        weight = np.where(use, np.minimum(1.0, HUBER_SIGMA / np.maximum(scaled, 1e-9)), 0.0)
-    return _Shift(value, np.asarray(np.linalg.inv(normal), dtype=np.float64), weight)
+        weight = use * np.minimum(1.0, HUBER_SIGMA / np.maximum(scaled, 1e-9))
+    return _Shift(value, np.asarray(covariance, dtype=np.float64), weight)
 
 
 def _consensus(design: Array, edges: _Edges) -> _Shift | None:

@@ -8,7 +8,7 @@ Tracking and Navigation, section 6.2.3, from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 SIZE = 8
 X, VX, AX, Y, VY, AY, BU, BV = range(SIZE)
 BIAS_RADIUS_PX = 14.0
+JERK_ALONG = 8000.0
+JERK_ACROSS = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +30,17 @@ class MotionModel:
 
     Attributes
     ----------
-    jerk_x, jerk_y : float
-        Spectral density of the white jerk across and along the lane, in^2/s^5.
+    jerk_xx, jerk_xy, jerk_yy : float
+        Spectral density of the white jerk across (x) and along (y) the lane and between both, in^2/s^5.
     bias_px : tuple of float
         Standard deviation of the rim bias (u, v) of a ball of up to 14 px radius, pixels; it grows with the ball.
     bias_time_s : float
         Its correlation time.
     """
 
-    jerk_x: float = 4000.0
-    jerk_y: float = 150.0
+    jerk_xx: float = 4000.0
+    jerk_xy: float = 0.0
+    jerk_yy: float = 150.0
     bias_px: tuple[float, float] = (0.2, 0.35)
     bias_time_s: float = 0.15
 
@@ -56,10 +59,26 @@ class MotionModel:
         block = np.array([[h**5 / 20, h**4 / 8, h**3 / 6], [h**4 / 8, h**3 / 3, h**2 / 2], [h**3 / 6, h**2 / 2, h]])
         block = turn @ block @ turn
         q = np.zeros((SIZE, SIZE))
-        q[:3, :3], q[3:6, 3:6] = self.jerk_x * block, self.jerk_y * block
+        q[:3, :3], q[3:6, 3:6] = self.jerk_xx * block, self.jerk_yy * block
+        q[:3, 3:6] = q[3:6, :3] = self.jerk_xy * block
         kept = 1.0 - np.exp(-2 * h / self.bias_time_s)
         q[BU, BU], q[BV, BV] = kept * self.bias_px[0] ** 2, kept * self.bias_px[1] ** 2
         return q
+
+
+def along_slip(model: MotionModel, velocity_change: Array) -> MotionModel:
+    """The model with its jerk tied to the direction in which friction acts.
+
+    While a ball slips, friction points against the slip, whose direction does not change for any friction that depends
+    on place or time only (sphere, point contact, Coulomb; from du/dt = -mu g (1 + R^2/k^2) u/|u|). The change of
+    velocity over the shot, ``velocity_change`` (dvx, dvy), shows that direction; across it little can happen.
+    """
+    size = float(np.hypot(*velocity_change))
+    if size < 1e-6:
+        return model
+    along = np.asarray(velocity_change) / size
+    jerk = JERK_ALONG * np.outer(along, along) + JERK_ACROSS * (np.eye(2) - np.outer(along, along))
+    return replace(model, jerk_xx=float(jerk[0, 0]), jerk_xy=float(jerk[0, 1]), jerk_yy=float(jerk[1, 1]))
 
 
 def bias_scale(camera: Camera, state: Array, ball_radius_in: float) -> float:

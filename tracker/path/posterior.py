@@ -149,10 +149,12 @@ def draw_paths(
     return PathDraws(path.t_s, path.mean, path.mean[None] + deviations)
 
 
-def widen(model: MotionModel, contrast: float) -> MotionModel:
-    """The model with the rim bias that balls of this contrast show: faint and mottled balls wander more.
+def widen(model: MotionModel, clarity: float) -> MotionModel:
+    """The model with the rim bias that balls of this clarity show: faint and mottled balls wander more.
 
-    From the scatter of fitted centres on rendered clips of the project's own; see the accuracy page.
+    Clarity is the rim's contrast in noise sigmas times the square of the share of rays that agree.
+
+    The two constants are from the scatter of fitted centres on rendered clips.
     """
-    faint = 1.0 / max(contrast, 2.0)
+    faint = 1.0 / max(clarity, 2.0)
     return replace(model, bias_px=(0.1 + 2.0 * faint, 0.2 + 4.0 * faint))

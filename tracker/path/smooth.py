@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from filterpy.kalman import KalmanFilter
@@ -11,7 +11,21 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.lane import PIN_BELLY_RADIUS_IN, pin_positions
 from tracker.detection.watch import Detection, FrameLook
-from tracker.path.motion import AX, AY, BU, BV, SIZE, VX, VY, MotionModel, X, Y, measurement_matrix, predict_pixel
+from tracker.path.motion import (
+    AX,
+    AY,
+    BU,
+    BV,
+    SIZE,
+    VX,
+    VY,
+    MotionModel,
+    X,
+    Y,
+    along_slip,
+    measurement_matrix,
+    predict_pixel,
+)
 from tracker.path.runs import Run
 
 Array = NDArray[np.float64]
@@ -25,6 +39,10 @@ START_FT = 4.0
 START_GATE = 9.2
 MISSES_TO_STOP = 2
 CARRY_S = 0.45
+TURNS_SIGMA = 4.0
+TURNS_IN_S = 8.0
+STRAIGHT_JERK = 300.0
+"""For a path in which the first pass shows no turn: in^2/s^5 across the lane."""
 START_SLOWING_IN_S2 = -14.0
 START_SPREAD = (3.0, 8.0, 15.0, 12.0, 14.0, 12.0)
 """On oil friction is 0.02 to 0.08, so slowing is 8 to 31 in/s^2 (wide on purpose: no measured values were found)."""
@@ -186,33 +204,9 @@ def _sweep(tracker: _Tracker, looks: list[FrameLook], t0_s: float, ball_radius_i
     return record
 
 
-def smooth_run(
+def _smooth_once(
     run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel
 ) -> SmoothPath | None:
-    """Filter and smooth the path of one run.
-
-    The filter starts a few feet down the lane, goes to the pins, then back to the first frame in which the ball
-    rolled on the lane (a ball in the air is not where a ball at rest on the lane would appear, and is gated out), and
-    once more forward over everything; RTS smoothing follows (filterpy).
-
-    Parameters
-    ----------
-    run : Run
-        Detections of this ball.
-    looks : list of FrameLook
-        All frames of the clip in order of time.
-    camera : Camera
-        Camera of the upright frame.
-    ball_radius_in : float
-        Ball radius, inches.
-    model : MotionModel
-        Process noise.
-
-    Returns
-    -------
-    SmoothPath or None
-        None when fewer than four frames are left.
-    """
     first, state, spread = _start(run, model)
     t0 = run.detections[first].t_s
     times = np.array([look.t_s for look in looks])
@@ -237,6 +231,45 @@ def smooth_run(
     _carry_to_pins(tracker, full, ball_radius_in)
     airborne = any(look.detections for look in back.looks[kept : kept + 2])
     return _path(full, ball_radius_in, wide, airborne=airborne)
+
+
+def smooth_run(
+    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel
+) -> tuple[SmoothPath, MotionModel] | None:
+    """Filter and smooth the path of one run.
+
+    The filter starts a few feet down the lane, goes to the pins, then back to the first frame in which the ball
+    rolled on the lane (a ball in the air is not where a ball at rest on the lane would appear, and is gated out), and
+    once more forward over everything; RTS smoothing follows (filterpy). All of it is done a second time with what the
+    first pass has shown: where the path turns, the jerk is tied to the direction in which friction acts.
+
+    Parameters
+    ----------
+    run : Run
+        Detections of this ball.
+    looks : list of FrameLook
+        All frames of the clip in order of time.
+    camera : Camera
+        Camera of the upright frame.
+    ball_radius_in : float
+        Ball radius, inches.
+    model : MotionModel
+        Process noise.
+
+    Returns
+    -------
+    (SmoothPath, MotionModel) or None
+        The path and the model it was smoothed with; None when fewer than four frames are left.
+    """
+    path = _smooth_once(run, looks, camera, ball_radius_in, model=model)
+    if path is None:
+        return None
+    first, last = path.mean[0], path.mean[path.last_seen]
+    sigma = np.sqrt(path.covariance[0, VX, VX] + path.covariance[path.last_seen, VX, VX])
+    turns = abs(last[VX] - first[VX]) > max(TURNS_SIGMA * sigma, TURNS_IN_S)
+    tied = along_slip(model, last[[VX, VY]] - first[[VX, VY]]) if turns else replace(model, jerk_xx=STRAIGHT_JERK)
+    again = _smooth_once(run, looks, camera, ball_radius_in, model=tied)
+    return (again, tied) if again is not None else (path, model)
 
 
 def _rolling_rows(back: _Pass) -> int:

@@ -32,9 +32,9 @@ TIMING_SHARE = 0.002
 """Relative uncertainty of speeds by rolling shutter: 20 to 30 ms of readout over the rows a ball crosses."""
 MODEL_U = {
     "onset_ft": 0.25,
-    "roll_ft": 0.5,
+    "roll_ft": 1.0,
     "slip_end_ft": 1.0,
-    "hook_length_ft": 0.5,
+    "hook_length_ft": 1.0,
     "breakpoint_ft": 0.3,
     "turn_deg": 0.08,
 }
@@ -46,6 +46,7 @@ MODEL_U |= {
     "speed_release_mph": 0.15,
     "contact_board": 0.05,
     "board_60ft": 0.06,
+    "contact_ft": 0.03,
 }
 ABSENT = {
     "laydown_board": "laydown_unseen",
