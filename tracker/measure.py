@@ -185,7 +185,7 @@ class _Measurer:
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,
-            words={} if status == "failed" else found.words, path=table, camera=camera, scene=self._watched.scene,
+            path=table, camera=camera, scene=self._watched.scene,
         )  # fmt: skip
 
     def _clip_flags(self, path: SmoothPath, contrast: float) -> list[str]:

@@ -90,8 +90,6 @@ class ShotResult:
         Hand by which boards are counted.
     quantities : mapping of str to Quantity
         The numeric columns of :mod:`tracker.columns`.
-    words : mapping of str to str
-        The text columns that the measurement fills: ``phase_at_pins``, ``standing_pins``.
     path : PathTable or None
         The smoothed path; None when the shot failed before one existed.
     camera : Camera or None
@@ -108,7 +106,6 @@ class ShotResult:
     flags: tuple[str, ...] = ()
     hand: Hand | None = None
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
-    words: Mapping[str, str] = field(default_factory=dict)
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None

@@ -97,10 +97,9 @@ class Arrows:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """What the path says: numbers, words, hand and flags; ``gutter`` where the ball left the lane."""
+    """What the path says: numbers, hand and flags; ``gutter`` where the ball left the lane."""
 
     quantities: dict[str, Quantity]
-    words: dict[str, str]
     hand: Hand
     flags: tuple[str, ...]
     gutter: bool
@@ -210,16 +209,7 @@ def analyse(
         else _quantity(name, values, ABSENT.get(name, "not_seen"))
         for name, values in numbers.values.items()
     }
-    words = _phase(quantities, numbers.settled) if reaches else {}
     flags += sorted({q.missing for q in quantities.values() if q.missing})
     flags += ["arrows_modelled"] if arrows.modelled else []
     flags += ["misses_pins"] if reaches and bool(c.misses[0]) else []
-    return Analysis(quantities, words, chosen, tuple(dict.fromkeys(flags)), gutter is not None)
-
-
-def _phase(quantities: dict[str, Quantity], settled: NDArray[np.bool_]) -> dict[str, str]:
-    if quantities["onset_ft"].missing == "straight_ball":
-        return {"phase_at_pins": "skid"}
-    if quantities["onset_ft"].value is None:
-        return {}
-    return {"phase_at_pins": "roll" if settled[0] else "hook"}
+    return Analysis(quantities, chosen, tuple(dict.fromkeys(flags)), gutter is not None)

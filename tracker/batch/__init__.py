@@ -1,0 +1,1 @@
+"""Many clips: which, under what name, on how many processes, and what is already done."""

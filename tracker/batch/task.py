@@ -1,0 +1,111 @@
+"""One clip of a batch, in whatever process: measure it, write its shots' folders, bring failures back as values."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import cv2
+
+from calibration.errors import Failure
+from calibration.store import Calibration
+from tracker.batch.clips import NamedClip
+from tracker.measure import MeasureSettings, measure_clip
+from tracker.report.provenance import clip_provenance
+from tracker.report.shot import write_shot
+from tracker.results import ShotResult
+from tracker.session.sheet import SessionSheet
+
+
+@dataclass(frozen=True, slots=True)
+class ClipTask:
+    """What one process needs to measure one clip.
+
+    Attributes
+    ----------
+    clip : NamedClip
+    calibration : Calibration
+    settings : MeasureSettings
+    out : Path
+        Folder that takes the shots' folders.
+    inputs : mapping of str to object
+        Everything the result depends on, as JSON values: hashes, settings, version; see
+        :class:`tracker.batch.manifest.Entry`.
+    sheet : SessionSheet
+        Its rows for this clip.
+    provenance : mapping of str to object
+        Written beside every shot.
+    """
+
+    clip: NamedClip
+    calibration: Calibration
+    settings: MeasureSettings
+    out: Path
+    inputs: Mapping[str, Any] = field(default_factory=dict)
+    sheet: SessionSheet = field(default_factory=SessionSheet)
+    provenance: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class ClipOutcome:
+    """What one clip gave: small enough to send between processes.
+
+    Attributes
+    ----------
+    shots : tuple of ShotResult
+        Without path and pictures, which are in the shots' folders.
+    failure : Failure or None
+        What stopped the clip.
+    trace : str
+        Traceback of an unexpected error, for ``-v``.
+    """
+
+    shots: tuple[ShotResult, ...] = ()
+    failure: Failure | None = None
+    trace: str = ""
+
+
+def run_clip(task: ClipTask) -> ClipOutcome:
+    """Measure the clip and write its shots' folders; never raises for anything a clip can do."""
+    cv2.setNumThreads(1)
+    try:
+        return _measured(task)
+    except OSError as error:
+        detail = f"{task.clip.name}: cannot read or write ({error.strerror or error}); check the disk and the folder"
+        return ClipOutcome(failure=Failure("io_error", detail), trace=traceback.format_exc())
+    except Exception as error:  # one clip's bad luck must not end the batch
+        return failed_outcome(task, error, traceback.format_exc())
+
+
+def failed_outcome(task: ClipTask, error: BaseException, trace: str = "") -> ClipOutcome:
+    """Outcome of a clip whose process died or that met a fault of this program."""
+    what = f"{type(error).__name__}: {error}".rstrip(": ")
+    detail = f"{task.clip.name}: unexpected fault while measuring ({what}); run again with -v and report it"
+    return ClipOutcome(failure=Failure("internal_error", detail), trace=trace)
+
+
+def died_outcome(task: ClipTask, error: BaseException) -> ClipOutcome:
+    """Outcome of a clip that killed its process while it was alone in it."""
+    if isinstance(error, RuntimeError):  # BrokenProcessPool
+        detail = f"{task.clip.name}: measuring it ended its process; the file is damaged or memory ran out"
+        return ClipOutcome(failure=Failure("worker_died", detail))
+    return failed_outcome(task, error)
+
+
+def _measured(task: ClipTask) -> ClipOutcome:
+    result = measure_clip(task.clip.path, task.calibration, task.settings)
+    named = [_renamed(shot, task.clip) for shot in result.shots]
+    provenance = clip_provenance(task.provenance, facts=result.facts, calibration=task.calibration)
+    for shot in named:
+        write_shot(task.out, shot, provenance)
+    small = tuple(replace(shot, path=None, scene=None, camera=None) for shot in named)
+    return ClipOutcome(small, result.failure)
+
+
+def _renamed(shot: ShotResult, clip: NamedClip) -> ShotResult:
+    """Return the shot under the clip's own id, which may differ from its stem."""
+    take = shot.shot_id.removeprefix(clip.path.stem)
+    return replace(shot, shot_id=f"{clip.clip_id}{take}", clip=clip.name)

@@ -1,0 +1,213 @@
+"""``sixtyfeet calibrate``: from marks on one clip to the file that says where the camera is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tracker.cli import options
+from tracker.cli.options import Status
+from tracker.cli.talk import Talk
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from calibration.marks import Marks
+    from calibration.store import Calibration
+    from tracker.pages.marks import MarksData
+    from tracker.video.reader import Crop
+
+
+@click.command()
+@options.clip_argument
+@click.option(
+    "--marks",
+    metavar="MARKS.json",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Marks on the upright frame: width, height, marks_px {name: [x, y]}.",
+)
+@click.option("--page", is_flag=True, help="Click the marks on a page that opens in the browser of this machine.")
+@click.option(
+    "-o",
+    "--out",
+    metavar="LANE.json",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File to write; LANE.png beside it shows the lane grid on the frame.",
+)
+@options.talk_options
+@click.pass_context
+def calibrate(context: click.Context, talk: Talk, clip: Path, marks: Path | None, *, page: bool, out: Path) -> None:
+    r"""Find where the camera of CLIP is, once for every place of the phone.
+
+    Look at the picture it writes: the lines must lie on the lane. Prints the path of the file.
+
+    \b
+    sixtyfeet calibrate tuesday/IMG_2041.MOV --page -o lane12.json
+    sixtyfeet calibrate tuesday/IMG_2041.MOV --marks marks.json -o lane12.json
+    """
+    if out.suffix.lower() == ".png":
+        msg = f"{click.format_filename(out)} is the name of the picture; give a .json file"
+        raise click.BadParameter(msg, param_hint="'-o'")
+    if marks is None and not page:
+        msg = "give --marks MARKS.json, or --page to click the marks"
+        raise click.UsageError(msg)
+    context.exit(calibrate_clip(clip, marks, out, talk=talk, page=page))
+
+
+def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk, page: bool = False) -> Status:
+    """Solve, write the file and the picture, tell how good it is, and return the exit status.
+
+    With ``page`` the marks are clicked on a page, which starts with those of ``marks_file`` if there is one.
+    """
+    from calibration.errors import Failure
+    from calibration.solve import solve
+    from calibration.store import from_solution
+    from tracker.video.errors import ClipError
+
+    try:
+        look = _look_at(clip)
+    except ClipError as error:
+        talk.warn(f"{error.detail} ({error.reason})")
+        return Status.NO_RESULT
+    marks = None if marks_file is None else _marks_for(marks_file, look)
+    if page:
+        marks = _clicked(clip, look, marks, talk=talk)
+    if marks is None:
+        talk.warn("no marks were saved on the page, so there is no calibration")
+        return Status.NO_RESULT
+    solution = solve(marks.marks_px, width=marks.width, height=marks.height)
+    if isinstance(solution, Failure):
+        talk.warn(f"no calibration: {solution.detail} ({solution.reason})")
+        return Status.NO_RESULT
+    calibration = from_solution(solution, marks.marks_px, clip=clip.name, rotation_deg=look.rotation_deg)
+    _write(calibration, look.bgr, out)
+    _tell(calibration, out, talk)
+    return Status.DONE
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """First upright picture of a clip ``(h, w, 3)``, for people, and the turn that made it upright."""
+
+    bgr: NDArray[np.uint8]
+    rotation_deg: int
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        return self.bgr.shape[1], self.bgr.shape[0]
+
+
+def _look_at(clip: Path) -> Look:
+    from tracker.video.reader import ClipReader
+
+    with ClipReader(clip) as reader:
+        frame = reader.first_frame.crop(0, 0, reader.width, reader.height)
+        return Look(_bgr(frame), reader.rotation_deg)
+
+
+def _marks_for(file: Path, look: Look) -> Marks:
+    """Read the marks; what is wrong with them is a usage error."""
+    from calibration.errors import CalibrationFileError
+    from calibration.marks import read_marks
+
+    try:
+        marks = read_marks(file)
+    except CalibrationFileError as error:
+        raise click.BadParameter(str(error), param_hint="'--marks'") from error
+    if (marks.width, marks.height) != look.size:
+        width, height = look.size
+        msg = (
+            f"the marks are for a {marks.width}x{marks.height} frame, the clip's upright frame is {width}x{height}; "
+            "mark a frame of this clip"
+        )
+        raise click.BadParameter(msg, param_hint="'--marks'")
+    return marks
+
+
+def _clicked(clip: Path, look: Look, start: Marks | None, *, talk: Talk) -> Marks | None:
+    """Serve the page and return the marks clicked there, or None."""
+    from calibration.marks import parse_marks
+    from tracker.pages.marks import serve_marks
+
+    def ready(address: str) -> None:
+        talk.warn(f"mark the lane on {address} (Ctrl-C here stops)")
+        click.launch(address)
+
+    width, height = look.size
+    marks_px = {} if start is None else start.marks_px
+    found = serve_marks(
+        _png(look.bgr),
+        width=width,
+        height=height,
+        on_save=_judge,
+        on_ready=ready,
+        clip=click.format_filename(clip.name),
+        marks_px=marks_px,
+    )
+    return None if found is None else parse_marks(found)
+
+
+def _judge(data: MarksData) -> str:
+    """Words for the page: how good the camera of these marks is; no camera refuses them."""
+    from calibration.errors import CalibrationFileError, Failure
+    from calibration.marks import parse_marks
+    from calibration.solve import solve
+    from calibration.store import from_solution
+
+    marks = parse_marks(data)
+    solution = solve(marks.marks_px, width=marks.width, height=marks.height)
+    if isinstance(solution, Failure):
+        raise CalibrationFileError(solution.detail)
+    return " ".join(_sentences(from_solution(solution, marks.marks_px)))
+
+
+def _write(calibration: Calibration, bgr: NDArray[np.uint8], out: Path) -> None:
+    from calibration.store import save
+    from tracker.report.files import write_file
+    from tracker.report.grid import draw_lane_grid
+
+    write_file(out.with_suffix(".png"), _png(draw_lane_grid(bgr, calibration)))
+    save(out, calibration)
+
+
+def _png(bgr: NDArray[np.uint8]) -> bytes:
+    import cv2
+
+    return cv2.imencode(".png", bgr)[1].tobytes()
+
+
+def _bgr(frame: Crop) -> NDArray[np.uint8]:
+    """Picture of a crop for people, by the usual conversion; nothing is measured on it."""
+    import cv2
+    import numpy as np
+
+    height, width = frame.luma.shape
+    planes = np.concatenate([plane.ravel() for plane in (frame.luma, frame.cb, frame.cr)])
+    return np.asarray(cv2.cvtColor(planes.reshape(height * 3 // 2, width), cv2.COLOR_YUV2BGR_I420), dtype=np.uint8)
+
+
+def _sentences(calibration: Calibration) -> list[str]:
+    """How good a calibration is, in words."""
+    from calibration.quality import CHECK_DISTANCES_FT, lane_point_sigma, verdict
+
+    count, rms = len(calibration.residuals), calibration.rms_px
+    sentences = [f"Calibration {verdict(calibration)}: {count} marks, residual {rms:.1f} px rms."]
+    for distance in CHECK_DISTANCES_FT:
+        boards, feet = lane_point_sigma(calibration, distance)
+        sentences.append(f"At {distance:.0f} ft: +- {boards:.2f} board, +- {feet:.2f} ft.")
+    return [*sentences, *(f"Note: {note}." for note in calibration.notes)]
+
+
+def _tell(calibration: Calibration, out: Path, talk: Talk) -> None:
+    for sentence in _sentences(calibration):
+        talk.say(sentence)
+    for r in calibration.residuals:
+        talk.detail(f"  {r.name:14}{r.size_px:6.1f} px {r.across_boards:+7.2f} board  weight {r.weight:.2f}")
+    talk.say(f"Look at {click.format_filename(out.with_suffix('.png'))}: the lines must lie on the lane.")
+    talk.data(out)

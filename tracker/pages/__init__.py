@@ -1,0 +1,1 @@
+"""Local web pages: served to this machine only, self-contained, standard library only."""
