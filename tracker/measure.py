@@ -26,11 +26,12 @@ from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
 from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.path.motion import VX, VY, MotionModel, X, Y
-from tracker.path.posterior import CommonErrors, draw_paths, widen
+from tracker.path.physical import fit_physical
+from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, PathTable, Scene, ShotResult
-from tracker.shot.analyse import Analysis, Arrows, analyse
+from tracker.shot.analyse import Analysis, Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -177,16 +178,24 @@ class _Measurer:
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
-        draws = draw_paths(path, errors, model)
+        draws, physical = self._likely_paths(path, errors, model)
         found = analyse(path, draws, _arrows(calibration), self._radius, hand=self._settings.hand)
-        table = _table(path, draws.draws, found.hand, self._watched.time_scale)
+        table = _table(path, draws, found.hand, self._watched.time_scale)
         status, reason, detail = _status(path, found)
-        flags = (*found.flags, *self._clip_flags(path, contrast))
+        flags = (*found.flags, *self._clip_flags(path, contrast), *(() if physical else ("model_disagrees",)))
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,
             path=table, camera=camera, scene=self._watched.scene,
         )  # fmt: skip
+
+    @staticmethod
+    def _likely_paths(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> tuple[PathDraws, bool]:
+        """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree."""
+        fitted = fit_physical(path, errors, model) if gutter_row(path) is None else None
+        if fitted is not None and fitted.agrees:
+            return fitted.draws, True
+        return draw_paths(path, errors, model), gutter_row(path) is not None
 
     def _clip_flags(self, path: SmoothPath, contrast: float) -> list[str]:
         facts = self._watched.facts
@@ -244,9 +253,9 @@ def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
     return "measured", "", ""
 
 
-def _table(path: SmoothPath, draws: Array, hand: Hand, time_scale: float) -> PathTable:
+def _table(path: SmoothPath, draws: PathDraws, hand: Hand, time_scale: float) -> PathTable:
     rows = path.frame >= 0
-    mean, drawn = path.mean[rows], draws[:, rows]
+    mean, drawn = draws.mean[rows], draws.draws[:, rows]
     toward_pocket = -1.0 if hand == "right" else 1.0
     return PathTable(
         frame=path.frame[rows],

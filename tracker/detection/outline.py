@@ -44,6 +44,8 @@ SHIFT_TURNS = 3
 MIN_RAYS = 8
 NO_SECOND_MAP: Any = None
 GOOD_SHARE = 0.8
+COARSE_SHARE = (0.25, 0.4)
+COARSE_RIM_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,6 +278,12 @@ def fit_ball(
     doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** 4
     covariance = shift.covariance[:2, :2] * doubt
     return BallFit(centre + np.array(origin), covariance, float(shift.values[2]), share, contrast)
+
+
+def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:
+    """What a place of the ball-sized view alone tells of a ball whose rim cannot be followed: light on light wood, say."""
+    sigma = np.array(COARSE_SHARE) * radius_px
+    return BallFit(centre_px, np.diag(sigma**2), 0.0, COARSE_RIM_SHARE, MIN_CONTRAST)
 
 
 def apparent_blur_px(radius_px: float) -> float:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.outline import BallFit, Planes, apparent_blur_px, fit_ball, sphere_rim
+from tracker.detection.outline import BallFit, Planes, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
 
@@ -33,6 +33,7 @@ SAMPLES_ENOUGH = 9
 SHORT_AHEAD_S = 0.2
 CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
+COARSE_SCORE = 0.6
 MAX_SIZE_ERROR = 0.2
 LINK_S = (0.08, 0.25)
 BALL_SPEED_IN_S = (100.0, 560.0)
@@ -239,7 +240,9 @@ def _measure(planes: Planes, background: Background, region: LaneRegion, spot: S
     noise = _noise_at(background, rim.centre - np.array(origin), radius_px)
     fit = fit_ball(planes, background.planes, rim, noise, origin=origin, blur_px=apparent_blur_px(radius_px))
     if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
-        return None
+        if spot.score < COARSE_SCORE:
+            return None
+        fit = coarse_fit(rim.centre, radius_px)
     x, y = region.camera.back_project(fit.centre_px, radius_in)
     if not (np.isfinite(x) and np.isfinite(y)):
         return None

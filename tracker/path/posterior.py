@@ -64,6 +64,13 @@ class CommonErrors:
     ball_radius_in: float
     ball_radius_u_in: float
 
+    @property
+    def covariance(self) -> Array:
+        """Covariance ``(10, 10)`` of the camera's parameters and the ball's radius."""
+        both = np.zeros((len(PARAMETERS) + 1, len(PARAMETERS) + 1))
+        both[:-1, :-1], both[-1, -1] = self.camera_covariance, self.ball_radius_u_in**2
+        return both
+
 
 def precision_banded(path: SmoothPath, h: Array, model: MotionModel) -> Array:
     """Lower banded precision ``(16, 8 n)`` of all states given the measurements; ``h`` is ``(n, 2, 8)``."""
@@ -90,7 +97,7 @@ def precision_banded(path: SmoothPath, h: Array, model: MotionModel) -> Array:
     return band
 
 
-def _shared_shifts(path: SmoothPath, errors: CommonErrors) -> Array:
+def shared_shifts(path: SmoothPath, errors: CommonErrors) -> Array:
     """Pixel shifts ``(n, 2, 10)`` for one step of each camera parameter and of the ball's radius."""
     centre = np.column_stack([path.mean[:, X], path.mean[:, Y], np.full(len(path.t_s), errors.ball_radius_in)])
     here = errors.camera.project(centre)
@@ -104,7 +111,7 @@ def _shared_shifts(path: SmoothPath, errors: CommonErrors) -> Array:
     return np.stack(shifts, axis=-1)
 
 
-def _root(covariance: Array) -> Array:
+def matrix_root(covariance: Array) -> Array:
     """A square root ``(k, k)`` of a covariance, also when it is singular."""
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
@@ -137,11 +144,9 @@ def draw_paths(
     for d in range(BANDWIDTH + 1):
         upper[BANDWIDTH - d, d:] = factor[d, : factor.shape[1] - d]
     own = solve_banded((0, BANDWIDTH), upper, noise)
-    spread = np.zeros((len(PARAMETERS) + 1, len(PARAMETERS) + 1))
-    spread[:-1, :-1], spread[-1, -1] = errors.camera_covariance, errors.ball_radius_u_in**2
-    shared = _root(spread) @ random.standard_normal((spread.shape[0], count))
-    shared_pixels = _shared_shifts(path, errors)
-    gain = np.zeros((n * SIZE, spread.shape[0]))
+    shared = matrix_root(errors.covariance) @ random.standard_normal((len(PARAMETERS) + 1, count))
+    shared_pixels = shared_shifts(path, errors)
+    gain = np.zeros((n * SIZE, len(PARAMETERS) + 1))
     for k in np.flatnonzero(path.seen):
         gain[k * SIZE : (k + 1) * SIZE] = -h[k].T @ np.linalg.solve(path.pixel_covariance[k], shared_pixels[k])
     common = cho_solve_banded((factor, True), gain) @ shared

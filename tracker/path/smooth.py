@@ -137,13 +137,16 @@ def measurement_noise(detection: Detection) -> Array:
 
 
 def _choose(look: FrameLook, expected: Array, spread: Array, gate: float) -> tuple[Detection | None, float]:
-    """The detection nearest to the expected pixel inside the gate, and its squared distance."""
-    best: tuple[Detection | None, float] = (None, gate)
+    """The likeliest detection inside the gate, and its squared distance; a sharp one beats a vague one as near."""
+    best: tuple[Detection | None, float] = (None, np.nan)
+    least = np.inf
     for d in look.detections:
         miss = d.fit.centre_px - expected
-        distance = float(miss @ np.linalg.solve(spread + measurement_noise(d), miss))
-        if distance < best[1]:
-            best = (d, distance)
+        total = spread + measurement_noise(d)
+        distance = float(miss @ np.linalg.solve(total, miss))
+        unlikely = distance + float(np.log(np.linalg.det(total)))
+        if distance < gate and unlikely < least:
+            best, least = (d, distance), unlikely
     return best
 
 

@@ -31,23 +31,22 @@ GUTTER_ROWS = 3
 TIMING_SHARE = 0.002
 """Relative uncertainty of speeds by rolling shutter: 20 to 30 ms of readout over the rows a ball crosses."""
 MODEL_U = {
-    "onset_ft": 0.25,
-    "roll_ft": 1.0,
-    "slip_end_ft": 1.0,
-    "hook_length_ft": 1.0,
-    "breakpoint_ft": 0.3,
-    "turn_deg": 0.08,
+    "launch_angle_deg": 0.05,
+    "onset_ft": 0.3,
+    "breakpoint_ft": 0.2,
+    "breakpoint_board": 0.03,
+    "turn_deg": 0.12,
+    "roll_ft": 0.6,
+    "slip_end_ft": 0.7,
+    "hook_length_ft": 0.7,
+    "entry_angle_deg": 0.12,
+    "contact_board": 0.08,
+    "contact_ft": 0.02,
+    "board_60ft": 0.09,
+    "speed_release_mph": 0.1,
+    "speed_pins_mph": 0.1,
 }
-"""What the smoother's finite bandwidth adds where it rounds the path's bends, from rendered shots with truth."""
-MODEL_U |= {
-    "entry_angle_deg": 0.1,
-    "launch_angle_deg": 0.04,
-    "speed_pins_mph": 0.2,
-    "speed_release_mph": 0.15,
-    "contact_board": 0.05,
-    "board_60ft": 0.06,
-    "contact_ft": 0.03,
-}
+"""What models that round the path's bends leave behind, from rendered shots with truth."""
 ABSENT = {
     "laydown_board": "laydown_unseen",
     "laydown_ft": "laydown_unseen",

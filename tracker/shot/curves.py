@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 GRID_FT = 0.1
 MISS_FT = 59.5
 MPH_PER_IN_S = 1.0 / 17.6
-START_SLACK_FT = 1.0
-"""Equally likely paths start up to this much later than the best one; their first values stand for the bit before."""
+END_SLACK_FT = 1.5
+"""Equally likely paths start and end up to this much apart; their first and last values stand for the bit missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,8 @@ class Curves:
     contact_ft, contact_board : ndarray of shape (m,)
         Ball's centre at first contact with a pin of a full rack, or at 59.5 ft for a ball that misses them all; NaN if
         the path does not get there.
+    start_ft, start_board : ndarray of shape (m,)
+        Where each path begins to be seen.
     misses : bool array of shape (m,)
         Whether the path misses all pins.
     first_ft, last_ft : float
@@ -56,6 +58,8 @@ class Curves:
     turning: Array
     contact_ft: Array
     contact_board: Array
+    start_ft: Array
+    start_board: Array
     misses: NDArray[np.bool_]
     first_ft: float
     last_ft: float
@@ -85,7 +89,7 @@ def first_contact(x_in: Array, y_in: Array, slope: Array, ball_radius_in: float)
 def _over_distance(y_ft: Array, values: Array, grid: Array) -> Array:
     order = np.maximum.accumulate(y_ft)
     out = np.interp(grid, order, values)
-    out[(grid < order[0] - START_SLACK_FT) | (grid > order[-1] + 1e-9)] = np.nan
+    out[(grid < order[0] - END_SLACK_FT) | (grid > order[-1] + END_SLACK_FT)] = np.nan
     return np.asarray(out)
 
 
@@ -126,6 +130,7 @@ def curves(states: Array, last_seen: int, hand: Hand, ball_radius_in: float, *, 
         contact_ft, contact_board = np.full(len(states), np.nan), np.full(len(states), np.nan)
     end = np.nanmax(contact_ft) if reaches_pins else float(y_ft[0, before])
     grid = np.arange(np.ceil(y_ft[0, 0] / GRID_FT) * GRID_FT, end, GRID_FT)
+    start_board = board[:, 0]
     board, heading, speed, turning = (_stack(y_ft, v, grid) for v in (board, heading, speed, turning))
     return Curves(
         distance_ft=grid,
@@ -135,6 +140,8 @@ def curves(states: Array, last_seen: int, hand: Hand, ball_radius_in: float, *, 
         turning=turning,
         contact_ft=contact_ft,
         contact_board=contact_board,
+        start_ft=y_ft[:, 0],
+        start_board=start_board,
         misses=misses,
         first_ft=float(y_ft[0, 0]),
         last_ft=float(y_ft[0, before]),

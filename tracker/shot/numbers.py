@@ -127,10 +127,9 @@ def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron) -> Numbers:
     hook, settled = _hook(c)
     values |= hook
     entry = _entry(c)
-    first = np.full(len(c.board), np.ceil(c.first_ft / GRID_FT) * GRID_FT)
     values |= {
-        "first_seen_ft": first,
-        "first_seen_board": at(c.board, c.distance_ft, first),
+        "first_seen_ft": c.start_ft,
+        "first_seen_board": c.start_board,
         "board_15ft": at(c.board, c.distance_ft, TURN_FROM_FT),
         "arrows_board": _arrows(c, chevron),
         "entry_angle_deg": entry,

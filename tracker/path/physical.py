@@ -1,0 +1,221 @@
+"""Fit the slip-and-roll ball to a smoothed path's measurements: launch and friction with priors, full covariance.
+
+Friction is piecewise linear in its logarithm over the path's own distances, so that it takes in oil that ends, tapers
+or is thinner outside without a map of the lane. The measurements' errors stay from frame to frame (rim bias), which the
+residuals' covariance knows; camera and ball size shift everything together and are carried linearly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.optimize import least_squares
+
+from tracker.path.motion import AX, AY, SIZE, VX, VY, MotionModel, X, Y, bias_scale
+from tracker.path.posterior import CommonErrors, PathDraws, matrix_root, shared_shifts
+from tracker.path.smooth import SmoothPath
+from tracker.physics.slide import Launch, Slide, slide
+
+Array = NDArray[np.float64]
+
+KNOTS_FT = np.array([0.0, 14.0, 24.0, 31.0, 36.0, 40.0, 44.0, 48.0, 53.0, 60.0])
+OIL_MU, DRY_MU = 0.04, 0.20
+OIL_END_FT, TAPER_FT = 41.0, 2.5
+KNOT_SD = 0.6
+STEP_SD = 0.45
+"""Friction of oil and dry boards and where one becomes the other (wide: secondary sources and common practice)."""
+GRIP_IN_S, GRIP_LOG_SD = 50.0, 0.6
+SLIP_SD_RAD = 0.7
+GRID_IN = 3.0
+BEYOND_IN = 60.0
+LAUNCHED = 6
+STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3] + [1e-3] * len(KNOTS_FT))
+EVALUATIONS = 60
+OUTLIER_SIGMA = 3.0
+DISAGREE = 9.0
+
+
+@dataclass(frozen=True, slots=True)
+class PhysicalPath:
+    """A physical fit.
+
+    Attributes
+    ----------
+    draws : PathDraws
+        Best path and equally likely ones at the rows of the smoothed path (rim bias columns are zero).
+    disagreement : float
+        Mean square difference across the lane between this path and the smoother's, in their joint sigmas.
+    """
+
+    draws: PathDraws
+    disagreement: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the smoother, which knows no physics, tells the same path."""
+        return self.disagreement < DISAGREE
+
+
+@dataclass(frozen=True, slots=True)
+class _Problem:
+    """What the residuals need: measurements whitened by their joint covariance, priors, and the grid."""
+
+    path: SmoothPath
+    errors: CommonErrors
+    rows: NDArray[np.intp]
+    factors: tuple[Array, Array]
+    y_in: Array
+    knot_weight: Array
+
+
+def _prior_log_mu() -> Array:
+    dry = 1.0 / (1.0 + np.exp(-(KNOTS_FT - OIL_END_FT) / TAPER_FT))
+    return np.asarray(np.log(OIL_MU) + dry * np.log(DRY_MU / OIL_MU))
+
+
+def _knot_weight() -> Array:
+    """Rows that pull log friction at the knots ``(k,)`` toward the prior's values and its differences."""
+    k = len(KNOTS_FT)
+    return np.vstack([np.eye(k) / KNOT_SD, np.diff(np.eye(k), axis=0) / STEP_SD])
+
+
+def _paths(parameters: Array, y_in: Array) -> Slide:
+    """Paths of parameter sets ``(m, p)``."""
+    p = parameters.T
+    spread = [np.interp(y_in / 12.0, KNOTS_FT, row) for row in parameters[:, LAUNCHED:]]
+    friction = np.exp(np.clip(np.stack(spread), np.log(0.003), np.log(0.6)))
+    return slide(Launch(p[0], p[1], p[2], p[3], p[4], np.exp(np.clip(p[5], 0.0, 6.0))), friction, y_in)
+
+
+def _states(found: Slide, t_s: Array) -> Array:
+    """States ``(m, n, 8)`` at times ``t_s`` ``(n,)``."""
+    out = np.zeros((len(found.t_s), len(t_s), SIZE))
+    columns = (
+        (X, found.x_in),
+        (VX, found.vx_in_s),
+        (AX, found.ax_in_s2),
+        (Y, found.y_in),
+        (VY, found.vy_in_s),
+        (AY, found.ay_in_s2),
+    )
+    for k in range(len(out)):
+        for column, values in columns:
+            out[k, :, column] = np.interp(t_s, found.t_s[k], values[k])
+    return out
+
+
+def _whitener(
+    path: SmoothPath, rows: NDArray[np.intp], errors: CommonErrors, model: MotionModel
+) -> tuple[Array, Array]:
+    """Lower Cholesky factors of the covariance of all u and of all v, rim bias and doubt about outliers included."""
+    t = path.t_s[rows]
+    scale = np.array([bias_scale(errors.camera, path.mean[k], errors.ball_radius_in) for k in rows])
+    alike = np.exp(-np.abs(t[:, None] - t[None, :]) / model.bias_time_s) * np.outer(scale, scale)
+    trust = np.maximum(1.0, np.nan_to_num(path.nis[rows]) / 4.0)
+    factors = []
+    for axis in (0, 1):
+        own = path.pixel_covariance[rows, axis, axis] * trust
+        total = np.diag(own) + model.bias_px[axis] ** 2 * alike
+        factors.append(np.asarray(np.linalg.cholesky(total), dtype=np.float64))
+    return factors[0], factors[1]
+
+
+def _residuals(problem: _Problem, parameters: Array) -> Array:
+    """Whitened residuals and priors ``(m, r)`` of parameter sets ``(m, p)``."""
+    path, errors = problem.path, problem.errors
+    states = _states(_paths(parameters, problem.y_in), path.t_s[problem.rows])
+    centre = np.stack([states[..., X], states[..., Y], np.full(states.shape[:2], errors.ball_radius_in)], axis=-1)
+    miss = path.pixel[problem.rows] - errors.camera.project(centre)
+    u, v = (solve_triangular(f, miss[..., k].T, lower=True).T for k, f in enumerate(problem.factors))
+    knots = (parameters[:, LAUNCHED:] - _prior_log_mu()) @ problem.knot_weight.T
+    grip = (parameters[:, 5:6] - np.log(GRIP_IN_S)) / GRIP_LOG_SD
+    return np.concatenate([u, v, knots, grip, parameters[:, 4:5] / SLIP_SD_RAD], axis=1)
+
+
+def _jacobian(problem: _Problem) -> Callable[[Array], Array]:
+    def jacobian(parameters: Array) -> Array:
+        moved = np.vstack([parameters + np.diag(STEPS), parameters - np.diag(STEPS)])
+        r = _residuals(problem, moved)
+        return np.asarray(((r[: len(STEPS)] - r[len(STEPS) :]) / (2 * STEPS[:, None])).T)
+
+    return jacobian
+
+
+def _start(path: SmoothPath, y0_in: float) -> Array:
+    first, last = path.mean[0], path.mean[path.last_seen]
+    turned = last[[VX, VY]] - first[[VX, VY]]
+    slip = float(np.clip(np.arctan2(turned[0], max(-turned[1], 5.0)), -1.2, 1.2))
+    t0 = path.t_s[0] - (first[Y] - y0_in) / first[VY]
+    launch = [t0, first[X] - (first[Y] - y0_in) * first[VX] / first[VY], first[VX], first[VY], slip]
+    return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *_prior_log_mu()])
+
+
+def fit_physical(
+    path: SmoothPath, errors: CommonErrors, model: MotionModel, count: int = 160, *, seed: int = 41
+) -> PhysicalPath | None:
+    """Fit the physical ball to a smoothed path's measurements.
+
+    Parameters
+    ----------
+    path : SmoothPath
+        The smoothed path, whose measurements are fitted and whose times are kept.
+    errors : CommonErrors
+        Camera and ball with their uncertainties.
+    model : MotionModel
+        Its rim bias is used.
+    count : int
+        Number of equally likely paths.
+    seed : int
+        Seed of the generator.
+
+    Returns
+    -------
+    PhysicalPath or None
+        None when the fit does not converge or the data leave the parameters open.
+    """
+    rows = np.flatnonzero(path.seen)
+    y0 = float(path.mean[0, Y]) - 6.0
+    y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
+    factors = _whitener(path, rows, errors, model)
+    problem = _Problem(path, errors, rows, factors, y_in, _knot_weight())
+    found = least_squares(
+        lambda p: _residuals(problem, p[None])[0],
+        _start(path, y0),
+        jac=_jacobian(problem),
+        method="trf",
+        x_scale="jac",
+        max_nfev=EVALUATIONS,
+    )
+    jac = found.jac
+    normal = jac.T @ jac
+    if not np.all(np.isfinite(found.x)) or np.linalg.cond(normal) > 1e16:
+        return None
+    covariance = np.linalg.inv(normal)
+    random = np.random.default_rng(seed)
+    own = matrix_root(covariance) @ random.standard_normal((len(found.x), count))
+    common = _common(problem, covariance, jac) @ (
+        matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
+    )
+    sets = np.vstack([found.x, found.x + (own + common).T])
+    states = _states(_paths(sets, y_in), path.t_s)
+    draws = PathDraws(path.t_s, states[0], states[1:])
+    return PhysicalPath(draws, _disagreement(path, states))
+
+
+def _common(problem: _Problem, covariance: Array, jac: Array) -> Array:
+    """Shift of the parameters ``(p, 10)`` for one step of each camera parameter and of the ball's radius."""
+    shifts = shared_shifts(problem.path, problem.errors)[problem.rows]
+    n = len(problem.rows)
+    white = [solve_triangular(f, -shifts[:, k], lower=True) for k, f in enumerate(problem.factors)]
+    return np.asarray(-covariance @ jac[: 2 * n].T @ np.vstack(white))
+
+
+def _disagreement(path: SmoothPath, states: Array) -> float:
+    last = path.last_seen + 1
+    apart = states[0, :last, X] - path.mean[:last, X]
+    spread = np.var(states[1:, :last, X], axis=0) + path.covariance[:last, X, X]
+    return float(np.mean(apart**2 / spread))

@@ -1,0 +1,1 @@
+"""A ball that slips and then rolls on a lane whose friction changes along the way."""
