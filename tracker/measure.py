@@ -28,6 +28,7 @@ from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
+from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, PathTable, Scene, ShotResult
@@ -44,7 +45,7 @@ BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3
 TOLD_DIAMETER_U_IN = 0.01
 WELL_SEEN_FT = (15.0, 55.0)
 WELL_SEEN_SHARE = 0.5
-GAP_S = 0.3
+GAP_S = 0.2
 WEAK_CONTRAST = 6.0
 PLAUSIBLE_MPH = (8.0, 26.0)
 MAX_MEAN_NIS = 12.0
@@ -173,12 +174,11 @@ class _Measurer:
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
-        path, model = smoothed
         told = self._settings.ball_diameter_in
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
-        draws, physical = self._likely_paths(path, errors, model)
+        path, draws, physical = self._likely_paths(run, smoothed, errors, base=model)
         found = analyse(path, draws, _arrows(calibration), self._radius, hand=self._settings.hand)
         table = _table(path, draws, found.hand, self._watched.time_scale)
         status, reason, detail = _status(path, found)
@@ -189,13 +189,27 @@ class _Measurer:
             path=table, camera=camera, scene=self._watched.scene,
         )  # fmt: skip
 
-    @staticmethod
-    def _likely_paths(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> tuple[PathDraws, bool]:
-        """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree."""
-        fitted = fit_physical(path, errors, model) if gutter_row(path) is None else None
+    def _likely_paths(
+        self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel
+    ) -> tuple[SmoothPath, PathDraws, bool]:
+        """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree.
+
+        Where detections were passed over, the fitted path has a second look at which of them was the ball.
+        """
+        path, model = smoothed
+        if gutter_row(path) is not None:
+            return path, draw_paths(path, errors, model), True
+        looks = self._watched.looks
+        fitted = fit_physical(path, errors, model)
+        if fitted is not None and overlooked(path, looks) >= WORTH_ROWS:
+            chosen = reselect(looks, fitted.draws, path, errors.camera, radius_in=self._radius, model=model)
+            again = smooth_run(run, chosen, errors.camera, self._radius, model=base, gate=CHOSEN_GATE)
+            refitted = fit_physical(again[0], errors, again[1]) if again is not None else None
+            if again is not None and refitted is not None and again[0].seen.sum() > path.seen.sum():
+                (path, model), fitted = again, refitted
         if fitted is not None and fitted.agrees:
-            return fitted.draws, True
-        return draw_paths(path, errors, model), gutter_row(path) is not None
+            return path, fitted.draws, True
+        return path, draw_paths(path, errors, model), False
 
     def _clip_flags(self, path: SmoothPath, contrast: float) -> list[str]:
         facts = self._watched.facts

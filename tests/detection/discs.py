@@ -30,13 +30,6 @@ class Look:
     noise: float = 2.0
 
 
-def silhouette(camera: Camera, centre_in: Array, radius_in: float, box: tuple[int, int, int, int]) -> Array:
-    """Share of each pixel of a box (left, top, width, height) that the sphere covers, 4 x 4 samples a pixel."""
-    return np.asarray(fine_silhouette(camera, centre_in, radius_in, box).reshape(box[3], FINE, box[2], FINE)).mean(
-        axis=(1, 3)
-    )
-
-
 def fine_silhouette(camera: Camera, centre_in: Array, radius_in: float, box: tuple[int, int, int, int]) -> Array:
     """1 where a sample's ray meets the sphere and 0 elsewhere, ``(4 h, 4 w)``."""
     left, top, width, height = box
@@ -98,12 +91,12 @@ def blurred(fine: Array, blur_px: float) -> Array:
 
 
 def draw_ball(
-    y_ft: float, look: Look, random: np.random.Generator, *, extra: str = "", away_px: float = 1.0
+    y_ft: float, look: Look, random: np.random.Generator, *, extra: str = "", away_px: float = 1.0, true_size: float = 1.0
 ) -> Drawing:
     """Draw a ball near the lane's middle at ``y_ft``; the predicted place is off by up to ``away_px`` pixels.
 
     ``extra`` adds a ``lamp`` mirrored in its top, its own ``image`` on the oil, a ``screen`` that hides its left half,
-    or draws ``nothing`` at all.
+    or draws ``nothing`` at all. ``true_size`` is the drawn radius over the expected one.
     """
     true_in = np.array([random.uniform(-10, 10), y_ft * 12 + random.uniform(-6, 6), BALL_RADIUS_IN])
     true_px = CAMERA.project(true_in)
@@ -114,7 +107,7 @@ def draw_ball(
     reach = int(2.2 * radius + 16) // 2 * 2
     left, top = (int(v) // 2 * 2 - reach for v in true_px)
     box = (left, top, 2 * reach, 2 * reach)
-    ball = fine_silhouette(CAMERA, true_in, BALL_RADIUS_IN, box)
+    ball = fine_silhouette(CAMERA, true_in, true_size * BALL_RADIUS_IN, box)
     layers = [] if extra == "nothing" else [(blurred(ball, look.blur_px), look.colour)]
     layers += _extra(extra, ball, true_px - np.array([left, top]), radius, look)
     if extra == "image":

@@ -22,7 +22,7 @@ GAP_CELLS = 8
 OUTER_CELLS = 11
 BELOW_CELLS = 3
 MIN_SCORE = 0.22
-MAX_CANDIDATES = 4
+MAX_CANDIDATES = 5
 
 
 @dataclass(frozen=True, slots=True)

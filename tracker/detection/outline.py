@@ -105,6 +105,11 @@ class BallFit:
     rim_share: float
     contrast: float
 
+    @property
+    def sharp(self) -> bool:
+        """Whether the rim was followed, not only the place seen (:func:`coarse_fit`)."""
+        return self.rim_share > COARSE_RIM_SHARE
+
 
 def sphere_rim(camera: Camera, centre_in: Array, radius_in: float, rays: int = RAYS) -> Rim:
     """Outline of a sphere at ``centre_in`` ``(3,)`` inches: a cone of half-angle asin(R / d) about the sight line."""
@@ -281,7 +286,7 @@ def fit_ball(
 
 
 def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:
-    """What a place of the ball-sized view alone tells of a ball whose rim cannot be followed: light on light wood, say."""
+    """What a place of the ball-sized view tells of a ball whose rim cannot be followed, light on light wood say."""
     sigma = np.array(COARSE_SHARE) * radius_px
     return BallFit(centre_px, np.diag(sigma**2), 0.0, COARSE_RIM_SHARE, MIN_CONTRAST)
 

@@ -19,6 +19,8 @@ GAP_COST_PER_S = 2.0
 MIN_DETECTIONS = 6
 MIN_LENGTH_IN = 120.0
 MIN_DURATION_S = 0.3
+MIN_SHARE = 0.45
+"""Typical share of a ball's rim that is followed; limbs and their shadows stay below."""
 SLACK_SIGMA = 3.0
 
 
@@ -32,6 +34,11 @@ class Run:
     def length_in(self) -> float:
         """Distance covered down the lane, inches."""
         return self.detections[-1].y_in - self.detections[0].y_in
+
+    @property
+    def sharp(self) -> tuple[Detection, ...]:
+        """The detections whose rim was followed: vague ones alone make no ball."""
+        return tuple(d for d in self.detections if d.fit.sharp)
 
 
 def _slack_in(detections: list[Detection], pixel_in: Array) -> Array:
@@ -84,8 +91,11 @@ def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
         run = Run(tuple(chain))
         if len(chain) < MIN_DETECTIONS or run.length_in < MIN_LENGTH_IN:
             break
+        core = run.sharp
+        solid = len(core) >= MIN_DETECTIONS and core[-1].y_in - core[0].y_in >= MIN_LENGTH_IN
+        solid = solid and float(np.median([d.fit.rim_share for d in core])) >= MIN_SHARE
         first, last = chain[0].t_s, chain[-1].t_s
-        if last - first >= MIN_DURATION_S:
+        if solid and last - first >= MIN_DURATION_S:
             runs.append(run)
         left = [d for d in left if not first - MAX_GAP_S / 2 <= d.t_s <= last + MAX_GAP_S / 2]
     return sorted(runs, key=lambda r: r.detections[0].t_s)

@@ -208,14 +208,18 @@ def _sweep(tracker: _Tracker, looks: list[FrameLook], t0_s: float, ball_radius_i
 
 
 def _smooth_once(
-    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel
+    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float
 ) -> SmoothPath | None:
     first, state, spread = _start(run, model)
     t0 = run.detections[first].t_s
     times = np.array([look.t_s for look in looks])
     here = int(np.searchsorted(times, t0 - 1e-9))
     ahead = _sweep(
-        _Tracker(camera, ball_radius_in, model, (state, spread)), looks[here:], t0, ball_radius_in, until_lost=False
+        _Tracker(camera, ball_radius_in, model, (state, spread), gate=gate),
+        looks[here:],
+        t0,
+        ball_radius_in,
+        until_lost=False,
     )
     if len(ahead.looks) < 4:
         return None
@@ -229,7 +233,7 @@ def _smooth_once(
     wide = np.diag([*START_SPREAD, *model.bias_px]) ** 2
     start_state = origin.copy()
     start_state[[AX, AY, BU, BV]] = 0.0, START_SLOWING_IN_S2, 0.0, 0.0
-    tracker = _Tracker(camera, ball_radius_in, model, (start_state, wide))
+    tracker = _Tracker(camera, ball_radius_in, model, (start_state, wide), gate=gate)
     full = _sweep(tracker, looks[begin:], times[begin], ball_radius_in, until_lost=False)
     _carry_to_pins(tracker, full, ball_radius_in)
     airborne = any(look.detections for look in back.looks[kept : kept + 2])
@@ -237,7 +241,7 @@ def _smooth_once(
 
 
 def smooth_run(
-    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel
+    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float = GATE
 ) -> tuple[SmoothPath, MotionModel] | None:
     """Filter and smooth the path of one run.
 
@@ -258,20 +262,22 @@ def smooth_run(
         Ball radius, inches.
     model : MotionModel
         Process noise.
+    gate : float
+        Squared distance beyond which a detection is taken for something else.
 
     Returns
     -------
     (SmoothPath, MotionModel) or None
         The path and the model it was smoothed with; None when fewer than four frames are left.
     """
-    path = _smooth_once(run, looks, camera, ball_radius_in, model=model)
+    path = _smooth_once(run, looks, camera, ball_radius_in, model=model, gate=gate)
     if path is None:
         return None
     first, last = path.mean[0], path.mean[path.last_seen]
     sigma = np.sqrt(path.covariance[0, VX, VX] + path.covariance[path.last_seen, VX, VX])
     turns = abs(last[VX] - first[VX]) > max(TURNS_SIGMA * sigma, TURNS_IN_S)
     tied = along_slip(model, last[[VX, VY]] - first[[VX, VY]]) if turns else replace(model, jerk_xx=STRAIGHT_JERK)
-    again = _smooth_once(run, looks, camera, ball_radius_in, model=tied)
+    again = _smooth_once(run, looks, camera, ball_radius_in, model=tied, gate=gate)
     return (again, tied) if again is not None else (path, model)
 
 
