@@ -11,11 +11,17 @@ from clips import even_times, write_clip
 _BESIDE = Path(__file__).resolve().parents[2] / "shared" / "clips"
 
 
+def clips_folder() -> Path | None:
+    """Folder of rendered clips with truth (``SIXTYFEET_CLIPS``); None where there is none."""
+    folder = Path(os.environ.get("SIXTYFEET_CLIPS") or _BESIDE)
+    return folder if any(folder.glob("*.mp4")) else None
+
+
 @pytest.fixture(scope="session")
 def shared_clips() -> Path:
-    """Folder of rendered clips with truth (``SIXTYFEET_CLIPS``); the test is skipped where there is none."""
-    folder = Path(os.environ.get("SIXTYFEET_CLIPS") or _BESIDE)
-    if not any(folder.glob("*.mp4")):
+    """Folder of rendered clips with truth; the test is skipped where there is none."""
+    folder = clips_folder()
+    if folder is None:
         pytest.skip("no rendered clips here; set SIXTYFEET_CLIPS to their folder")
     return folder
 

@@ -49,6 +49,7 @@ GAP_S = 0.2
 WEAK_CONTRAST = 6.0
 PLAUSIBLE_MPH = (8.0, 26.0)
 MAX_MEAN_NIS = 12.0
+GUTTER_AFTER_ROWS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,29 +243,30 @@ def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
     first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
     share = float(path.seen[: path.last_seen + 1].mean())
     speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
-    if not PLAUSIBLE_MPH[0] <= speed <= PLAUSIBLE_MPH[1]:
-        return (
+    lost = f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them"
+    short = f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames"
+    slow = f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps"
+    verdicts = (
+        (not PLAUSIBLE_MPH[0] <= speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", slow),
+        (
+            float(np.nanmean(path.nis)) > MAX_MEAN_NIS,
             "failed",
-            "speed_implausible",
-            f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps",
-        )
-    if float(np.nanmean(path.nis)) > MAX_MEAN_NIS or share < WELL_SEEN_SHARE / 2:
-        return "failed", "track_implausible", "what was followed does not move as one rolling ball"
-    if found.gutter:
-        return "partial", "gutter", "the ball leaves the lane for the gutter"
-    if not path.reaches_pins:
-        return (
-            "partial",
-            "ball_lost",
-            f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them",
-        )
-    if first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE:
-        return (
-            "partial",
-            "path_short",
-            f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames",
-        )
-    return "measured", "", ""
+            "track_implausible",
+            "it does not move as one rolling ball",
+        ),
+        (share < WELL_SEEN_SHARE / 2, "failed", "track_implausible", short),
+        (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
+        (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
+        (not path.reaches_pins, "partial", "ball_lost", lost),
+        (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
+    )
+    return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _rolled_before(path: SmoothPath) -> bool:
+    """Whether the ball was measured on the lane for a while before it went into the gutter."""
+    gutter = gutter_row(path)
+    return gutter is not None and int(path.seen[:gutter].sum()) >= GUTTER_AFTER_ROWS
 
 
 def _table(path: SmoothPath, draws: PathDraws, hand: Hand, time_scale: float) -> PathTable:

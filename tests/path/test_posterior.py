@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from rolling import CAMERA, RADIUS_IN, hook, run_of, seen_from
 
-from calibration.camera import PARAMETERS
+from calibration.camera import PARAMETERS, Camera
 from tracker.detection.watch import FrameLook
 from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.posterior import CommonErrors, draw_paths, widen
-from tracker.path.smooth import SmoothPath, _smooth_once, smooth_run
+from tracker.path.smooth import SmoothPath, smooth_run
 
 TIMES_30 = np.arange(-6, 85) / 30
 COUNT = 3000
@@ -68,9 +68,7 @@ def test_an_error_of_the_camera_moves_the_path_as_smoothing_with_another_camera_
     moved = []
     for sign in (1, -1):
         camera = replace(CAMERA, **{name: getattr(CAMERA, name) + sign * step})
-        again = _smooth_once(run_of(LOOKS), LOOKS, camera, RADIUS_IN, model=model)
-        assert again is not None
-        moved.append(_on(path, again))
+        moved.append(_on(path, _again(camera, RADIUS_IN)))
     _assert_same(share, (moved[0] - moved[1]) / 2)
 
 
@@ -79,9 +77,7 @@ def test_an_error_of_the_balls_size_moves_the_path_as_smoothing_with_another_siz
     share = _common_share(path, model, replace(NO_ERRORS, ball_radius_u_in=0.05))
     moved = []
     for sign in (1, -1):
-        again = _smooth_once(run_of(LOOKS), LOOKS, CAMERA, RADIUS_IN + sign * 0.05, model=model)
-        assert again is not None
-        moved.append(_on(path, again))
+        moved.append(_on(path, _again(CAMERA, RADIUS_IN + sign * 0.05)))
     _assert_same(share, (moved[0] - moved[1]) / 2)
 
 
@@ -93,6 +89,12 @@ def _common_share(path: SmoothPath, model: MotionModel, errors: CommonErrors) ->
     _, values, rows = np.linalg.svd(parts, full_matrices=False)
     assert values[1] < 1e-6 * values[0]
     return np.asarray(rows[0] * np.sqrt(np.mean((parts @ rows[0]) ** 2))).reshape(-1, 2)
+
+
+def _again(camera: Camera, radius_in: float) -> SmoothPath:
+    found = smooth_run(run_of(LOOKS), LOOKS, camera, radius_in, model=MotionModel())
+    assert found is not None
+    return found[0]
 
 
 def _on(path: SmoothPath, again: SmoothPath) -> np.ndarray:

@@ -1,12 +1,14 @@
 """Filter and smoother on simulated balls: near the truth, honest about it, whatever the frame times."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from rolling import CAMERA, QUIET, RADIUS_IN, hook, run_of, seen_from, truth
+from rolling import CAMERA, QUIET, RADIUS_IN, detection, hook, run_of, seen_from, truth
 
 from sample_media.physics import simulate
 from sample_media.spec import BallSpec, LaneSpec, ShotSpec
-from tracker.detection.watch import FrameLook
+from tracker.detection.watch import Detection, FrameLook
 from tracker.path.motion import BU, SIZE, VX, VY, MotionModel, X, Y, measurement_matrix, predict_pixel
 from tracker.path.smooth import SmoothPath, _sweep, _Tracker, pin_gap_in, smooth_run
 
@@ -32,8 +34,7 @@ def test_states_lie_near_the_truth_within_their_sigma():
     path = _smooth(seen_from(hook(), TIMES_60))
     rows = path.frame >= 0
     miss = (path.mean[:, [X, VX, Y, VY]] - truth(hook(), path.t_s))[rows]
-    assert np.sqrt(np.mean(miss**2, axis=0)) == pytest.approx(np.zeros(4), abs=4.0)
-    assert np.sqrt(np.mean(miss[:, [0, 2]] ** 2, axis=0)) < pytest.approx([0.2, 1.5])
+    assert (np.sqrt(np.mean(miss**2, axis=0)) < [0.2, 2.0, 1.5, 6.0]).all()
     assert np.mean(np.abs(_misses(path)[rows]) < 2, axis=0).min() > 0.85
     assert path.reaches_pins
     assert pin_gap_in(path.mean[-1, X], path.mean[-1, Y], RADIUS_IN) <= 0
@@ -67,10 +68,8 @@ def test_clip_that_starts_later_gives_the_same_path():
     assert (there.frame[there.frame >= 0] - here.frame[here.frame >= 0] == 7).all()
 
 
-def _moved(detection, frames: int, seconds: float):
-    return type(detection)(
-        detection.frame + frames, detection.t_s + seconds, detection.fit, detection.x_in, detection.y_in, detection.score
-    )
+def _moved(d: Detection, frames: int, seconds: float) -> Detection:
+    return replace(d, frame=d.frame + frames, t_s=d.t_s + seconds)
 
 
 def test_half_a_second_out_of_sight_shows_in_the_uncertainty():
@@ -109,10 +108,10 @@ def test_wild_detections_are_gated_out():
     wild = list(clean)
     for k in (60, 61, 90, 120):
         d = clean[k].detections[0]
-        off = type(d.fit)(d.fit.centre_px + [25.0, -18.0], d.fit.covariance, 0.0, 1.0, 40.0)
-        wild[k] = FrameLook(k, clean[k].t_s, (type(d)(k, d.t_s, off, d.x_in, d.y_in, d.score),))
+        off = replace(d.fit, centre_px=d.fit.centre_px + [25.0, -18.0])
+        wild[k] = FrameLook(k, d.t_s, (replace(d, fit=off),))
     path, same = _smooth(wild), _smooth(clean)
-    assert [int(k) for k in path.frame[~path.seen] if k > 0] == [60, 61, 90, 120]
+    assert [int(k) for k in path.frame[: path.last_seen][~path.seen[: path.last_seen]]] == [60, 61, 90, 120]
     assert path.mean[:, X] == pytest.approx(same.mean[: len(path.mean), X], abs=0.5)
 
 
@@ -150,14 +149,8 @@ def _matched(model: MotionModel, seed: int) -> tuple[list[FrameLook], np.ndarray
         kick = vectors @ (np.sqrt(np.maximum(values, 0)) * random.standard_normal(SIZE))
         state = model.transition(dt) @ state + kick
         pixel = predict_pixel(CAMERA, state, RADIUS_IN) + 0.25 * random.standard_normal(2)
-        looks.append(FrameLook(frame, now, (_detection_at(frame, now, pixel),)))
+        looks.append(FrameLook(frame, now, (detection(frame, now, pixel, 0.25),)))
     return looks, middle, np.diag(spread**2)
-
-
-def _detection_at(frame: int, t_s: float, pixel: np.ndarray):
-    from rolling import detection
-
-    return detection(frame, t_s, pixel, 0.25)
 
 
 def test_innovations_are_as_large_as_the_filter_says():

@@ -40,7 +40,7 @@ POOLED_RAYS = 3
 INSIDE_NEAR = 0.8
 INSIDE_FAR = 1.9
 EDGE_TURNS = 2
-SHIFT_TURNS = 3
+SHIFT_TURNS = 2
 MIN_RAYS = 8
 NO_SECOND_MAP: Any = None
 GOOD_SHARE = 0.8
@@ -211,13 +211,14 @@ def _shift(design: Array, edges: _Edges, use: NDArray[np.bool_]) -> _Shift:
     prior = np.diag([1e-6, 1e-6, 1.0 / SIZE_PRIOR_PX**2])
     target = prior @ np.array([0.0, 0.0, SIZE_BIAS_PX])
     weight = use.astype(np.float64)
+    covariance = prior
     for _ in range(SHIFT_TURNS):
         weighted = design * (weight / edges.sigma_px**2)[:, None]
-        covariance = np.linalg.inv(design.T @ weighted + prior)
+        covariance = np.asarray(cv2.invert(design.T @ weighted + prior, flags=cv2.DECOMP_CHOLESKY)[1], dtype=np.float64)
         value = covariance @ (weighted.T @ edges.at_px + target)
         scaled = np.abs(edges.at_px - design @ value) / edges.sigma_px
         weight = use * np.minimum(1.0, HUBER_SIGMA / np.maximum(scaled, 1e-9))
-    return _Shift(value, np.asarray(covariance, dtype=np.float64), weight)
+    return _Shift(value, covariance, weight)
 
 
 def _consensus(design: Array, edges: _Edges) -> _Shift | None:

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
 from tracker.detection.outline import BallFit, Planes, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
@@ -24,22 +25,25 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 BUFFER_BYTES = 80_000_000
-BLOCK_S = 0.6
+BLOCK_S = 0.8
 AHEAD_S = 0.8
-SAMPLE_S = 0.2
-SAMPLES_KEPT = 22
-SAMPLES_USED = 17
-SAMPLES_ENOUGH = 9
-SHORT_AHEAD_S = 0.2
+SAMPLE_S = 0.25
+SAMPLES_KEPT = 18
+SAMPLES_USED = 13
+SAMPLES_ENOUGH = 8
+SHORT_AHEAD_S = 0.1
 CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
 COARSE_SCORE = 0.6
+MEASURED_SPOTS = 3
 MAX_SIZE_ERROR = 0.2
 LINK_S = (0.08, 0.25)
 BALL_SPEED_IN_S = (100.0, 560.0)
 SIDE_SLACK_IN = 3.0
 SIDE_SHARE = 0.3
 RUN_SHARE = 0.6
+REACH_IN = LANE_WIDTH_IN / 2 + GUTTER_WIDTH_IN - 2.0
+"""A ball's centre gets no farther out than the middle of the gutter; a little is left for what it seems there."""
 STILL_S = 0.12
 STILL_PITCHES = 0.75
 
@@ -176,7 +180,7 @@ class BallWatcher:
         for frame in spotted[len(self._spotted) : len(self._spotted) + count]:
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
-            yield _look(crop, background, self._region, [s for s in frame if s in moving])
+            yield _look(crop, background, self._region, [s for s in frame if s in moving][:MEASURED_SPOTS])
         recent = spotted[: len(self._spotted) + count]
         self._spotted = [frame for frame in recent if frame and frame[0].t_s >= last - LINK_S[1]]
 
@@ -186,15 +190,9 @@ def spot(crop: Crop, background: Background, region: LaneRegion) -> tuple[Spot, 
     view = (region.ball_view(crop.luma), region.ball_view(crop.cb, chroma=True), region.ball_view(crop.cr, chroma=True))
     candidates = find_candidates(changed_share(view, background.view))
     return tuple(
-        Spot(
-            crop.index,
-            crop.t_s,
-            float(region.x_in[c.column]),
-            float(region.y_in[c.row]),
-            region.row_pitch_in(c.row),
-            c.score,
-        )
-        for c in candidates
+        Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)
+        for c, pitch in ((c, region.row_pitch_in(c.row)) for c in candidates)
+        if abs(region.x_in[c.column]) <= REACH_IN
     )
 
 
@@ -202,25 +200,21 @@ def moving_spots(frames: list[tuple[Spot, ...]]) -> set[Spot]:
     """The spots on the longest runs of places along which a ball could have rolled down the lane."""
     spots = [s for frame in frames for s in frame]
     t, x, y, pitch = (np.array([getattr(s, name) for s in spots]) for name in ("t_s", "x_in", "y_in", "pitch_in"))
-    still = np.zeros(len(spots), dtype=bool)
-    for k in range(len(spots)):
-        gap = t[k] - t[:k]
-        same = (np.abs(y[k] - y[:k]) < STILL_PITCHES * pitch[k]) & (np.abs(x[k] - x[:k]) < SIDE_SLACK_IN)
-        same &= (gap >= STILL_S) & (gap <= LINK_S[1])
-        still[k] = still[k] or bool(same.any())
-        still[:k][same] = True
-    before: list[NDArray[np.intp]] = []
-    for k in range(len(spots)):
-        gap = np.where(still[:k] | still[k], -1.0, t[k] - t[:k])
-        ahead, slack = y[k] - y[:k], pitch[k] + pitch[:k]
-        slow, fast = BALL_SPEED_IN_S[0] * gap - slack / 2, BALL_SPEED_IN_S[1] * gap + slack
-        linked = (gap >= LINK_S[0]) & (gap <= LINK_S[1]) & (ahead > np.maximum(slow, slack / 2)) & (ahead < fast)
-        before.append(np.flatnonzero(linked & (np.abs(x[k] - x[:k]) < SIDE_SLACK_IN + SIDE_SHARE * ahead)))
+    gap, ahead, aside = t[:, None] - t, y[:, None] - y, np.abs(x[:, None] - x)
+    near = (gap > 0) & (gap <= LINK_S[1])
+    same = near & (gap >= STILL_S) & (np.abs(ahead) < STILL_PITCHES * pitch[:, None]) & (aside < SIDE_SLACK_IN)
+    still = same.any(axis=0) | same.any(axis=1)
+    slack = pitch[:, None] + pitch
+    linked = near & (gap >= LINK_S[0]) & ~still & ~still[:, None] & (aside < SIDE_SLACK_IN + SIDE_SHARE * ahead)
+    linked &= (ahead > np.maximum(BALL_SPEED_IN_S[0] * gap - slack / 2, slack / 2)) & (
+        ahead < BALL_SPEED_IN_S[1] * gap + slack
+    )
     into, onward = np.zeros(len(spots)), np.zeros(len(spots))
-    for k, links in enumerate(before):
-        into[k] = 1 + into[links].max() if len(links) else 0
-    for k in range(len(spots) - 1, -1, -1):
-        onward[before[k]] = np.maximum(onward[before[k]], onward[k] + 1)
+    moving = np.flatnonzero(linked.any(axis=1))
+    for k in moving:
+        into[k] = 1 + into[linked[k]].max()
+    for k in moving[::-1]:
+        onward[linked[k]] = np.maximum(onward[linked[k]], onward[k] + 1)
     length = into + onward
     least = max(1.0, RUN_SHARE * float(length.max(initial=0)))
     return {s for s, run in zip(spots, length, strict=True) if run >= least}
@@ -256,5 +250,5 @@ def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
         reach = max(int(radius_px / scale), 2)
         row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
         near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
-        sigma[k] = float(np.median(near)) / IQR_PER_SIGMA
+        sigma[k] = float(np.partition(near, near.size // 2, axis=None)[near.size // 2]) / IQR_PER_SIGMA
     return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])
