@@ -1,9 +1,9 @@
 """Time watching a clip against decoding it, and the memory of a long one: ``python tests/bench/bench_frames.py``.
 
 Decoding to luma alone and watching (decoding, lane crops and the ball watcher) take turns on one thread; opening the
-file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any, the rendered
-clips beside the checkout (``SIXTYFEET_CLIPS``). Prints one line a number: name, value, unit. Processor times are the
-best of several runs.
+file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any, the
+rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. Prints one line a number: name,
+value, unit. Processor times are the best of several runs.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from tracker.detection.watch import BallWatcher
 from tracker.video.reader import ClipReader, Crop
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from conftest import clips_folder  # noqa: E402  (the only place that knows where the clips may lie)
+from conftest import clips_folder
 
 RUNS = 5
 LOOPS = 8
@@ -43,7 +43,8 @@ def camera_of(marks: Path) -> Camera:
     read = read_marks(marks)
     solution = solve(read.marks_px, width=read.width, height=read.height)
     if not isinstance(solution, Solution):
-        raise SystemExit(f"{marks.name}: {solution.detail}")
+        msg = f"{marks.name}: {solution.detail}"
+        raise SystemExit(msg)
     return solution.camera
 
 
@@ -94,7 +95,8 @@ def region_of(marks: Path) -> LaneRegion:
     """The lane region of a marks file's camera."""
     region = lane_region(camera_of(marks), BALL_RADIUS_IN)
     if region is None:
-        raise SystemExit(f"{marks.name}: the lane lies outside the frame")
+        msg = f"{marks.name}: the lane lies outside the frame"
+        raise SystemExit(msg)
     return region
 
 
@@ -142,7 +144,8 @@ def main() -> None:
     chosen = [(clip, marks) for clip, marks in subjects() if not sys.argv[1:] or clip.stem in sys.argv[1:]]
     ratios = [time_clip(clip, marks) for clip, marks in chosen]
     if not ratios:
-        raise SystemExit("no clip of these names")
+        msg = "no clip of these names"
+        raise SystemExit(msg)
     say("ratio_worst", max(ratios), f"times decoding, {len(ratios)} clips")
     clip, marks = chosen[-1]
     for times in (1, LOOPS):

@@ -91,7 +91,13 @@ def blurred(fine: Array, blur_px: float) -> Array:
 
 
 def draw_ball(
-    y_ft: float, look: Look, random: np.random.Generator, *, extra: str = "", away_px: float = 1.0, true_size: float = 1.0
+    y_ft: float,
+    look: Look,
+    random: np.random.Generator,
+    *,
+    extra: str = "",
+    away_px: float = 1.0,
+    true_size: float = 1.0,
 ) -> Drawing:
     """Draw a ball near the lane's middle at ``y_ft``; the predicted place is off by up to ``away_px`` pixels.
 

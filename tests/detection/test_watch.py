@@ -1,6 +1,7 @@
 """One pass over crops of a drawn rolling ball: order, memory, and where the ball is found."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -141,3 +142,15 @@ def test_same_crops_give_the_same_looks():
     assert [[d.x_in for d in look.detections] for look in first] == [
         [d.x_in for d in look.detections] for look in second
     ]
+
+
+def test_a_brighter_picture_and_a_later_start_change_nothing_but_the_times():
+    times = np.arange(60) / 30
+    plain = _looks(times)
+    shifted = [replace(crop, luma=crop.luma + np.uint8(9), t_s=crop.t_s + 700.0) for crop in _crops(times)]
+    moved = list(BallWatcher(_region()).watch(shifted))
+    assert [len(look.detections) for look in moved] == [len(look.detections) for look in plain]
+    for one, two in zip(plain, moved, strict=True):
+        assert two.t_s == pytest.approx(one.t_s + 700.0)
+        for d, e in zip(one.detections, two.detections, strict=True):
+            assert e.fit.centre_px == pytest.approx(d.fit.centre_px, abs=1e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -42,6 +43,11 @@ def detection(frame: int, t_s: float, pixel: Array, sigma_px: float, *, score: f
     fit = BallFit(pixel, np.eye(2) * sigma_px**2, 0.0, 1.0, 40.0)
     x, y = CAMERA.back_project(pixel, RADIUS_IN)
     return Detection(frame, t_s, fit, float(x), float(y), score)
+
+
+def moved_px(d: Detection, du_px: float, dv_px: float) -> Detection:
+    """The detection with its pixel moved; its place on the lane stays, as nothing but a first guess."""
+    return replace(d, fit=replace(d.fit, centre_px=d.fit.centre_px + np.array([du_px, dv_px])))
 
 
 def seen_from(

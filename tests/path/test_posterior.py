@@ -75,9 +75,7 @@ def test_an_error_of_the_camera_moves_the_path_as_smoothing_with_another_camera_
 def test_an_error_of_the_balls_size_moves_the_path_as_smoothing_with_another_size_does(smoothed):
     path, model = smoothed
     share = _common_share(path, model, replace(NO_ERRORS, ball_radius_u_in=0.05))
-    moved = []
-    for sign in (1, -1):
-        moved.append(_on(path, _again(CAMERA, RADIUS_IN + sign * 0.05)))
+    moved = [_on(path, _again(CAMERA, RADIUS_IN + step)) for step in (0.05, -0.05)]
     _assert_same(share, (moved[0] - moved[1]) / 2)
 
 

@@ -1,6 +1,7 @@
 """Which detections are one ball on its way down the lane."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from rolling import CAMERA, detection, hook, seen_from
 
 from sample_media.physics import simulate
 from sample_media.spec import BallSpec, LaneSpec, ShotSpec
+from tracker.detection.outline import coarse_fit
 from tracker.detection.watch import Detection, FrameLook
 from tracker.path.runs import find_runs
 
@@ -84,11 +86,10 @@ def test_half_a_second_out_of_sight_is_bridged():
 
 def test_what_comes_back_is_never_a_run():
     looks = seen_from(hook(), TIMES)
+    reverse = [look.detections for look in looks[::-1]]
     back = [
-        FrameLook(
-            k, float(t), tuple(detection(k, float(t), d.fit.centre_px, 0.25) for d in looks[len(TIMES) - 1 - k].detections)
-        )
-        for k, t in enumerate(TIMES)
+        FrameLook(k, float(t), tuple(replace(d, frame=k, t_s=float(t)) for d in seen))
+        for k, (t, seen) in enumerate(zip(TIMES, reverse, strict=True))
     ]
     assert _runs(back) == []
 
@@ -110,3 +111,16 @@ def test_too_slow_or_too_fast_is_no_ball():
 def test_no_detections_are_no_runs():
     assert _runs([]) == []
     assert _runs([FrameLook(0, 0.0, ())]) == []
+
+
+def test_vague_sightings_alone_are_no_run_and_among_sharp_ones_they_stay():
+    looks = seen_from(hook(), TIMES)
+    assert _runs([_vague(look) for look in looks]) == []
+    mixed = [_vague(look) if look.frame % 2 else look for look in looks]
+    (run,) = _runs(mixed)
+    assert {d.frame % 2 for d in run} == {0, 1}
+
+
+def _vague(look: FrameLook) -> FrameLook:
+    coarse = tuple(replace(d, fit=coarse_fit(d.fit.centre_px, 12.0)) for d in look.detections)
+    return replace(look, detections=coarse)

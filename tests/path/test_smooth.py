@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rolling import CAMERA, QUIET, RADIUS_IN, detection, hook, run_of, seen_from, truth
+from rolling import CAMERA, QUIET, RADIUS_IN, detection, hook, moved_px, run_of, seen_from, truth
 
 from sample_media.physics import simulate
 from sample_media.spec import BallSpec, LaneSpec, ShotSpec
@@ -108,8 +108,7 @@ def test_wild_detections_are_gated_out():
     wild = list(clean)
     for k in (60, 61, 90, 120):
         d = clean[k].detections[0]
-        off = replace(d.fit, centre_px=d.fit.centre_px + [25.0, -18.0])
-        wild[k] = FrameLook(k, d.t_s, (replace(d, fit=off),))
+        wild[k] = FrameLook(k, d.t_s, (moved_px(d, 25.0, -18.0),))
     path, same = _smooth(wild), _smooth(clean)
     assert [int(k) for k in path.frame[: path.last_seen][~path.seen[: path.last_seen]]] == [60, 61, 90, 120]
     assert path.mean[:, X] == pytest.approx(same.mean[: len(path.mean), X], abs=0.5)

@@ -158,3 +158,9 @@ def test_summary_fits_and_tells_all(shot):
     assert lines[1].split("  ")[-1] == "failed, no_ball: no ball found"
     assert any("partial, ball_lost" in line for line in lines)
     assert summary_table([]) == ""
+
+
+def test_negative_numbers_stay_numbers_in_any_column():
+    assert csv_text(("heading_deg", "note"), [{"heading_deg": "-7.636", "note": "-1+2"}]) == (
+        "heading_deg,note\r\n-7.636,'-1+2\r\n"
+    )

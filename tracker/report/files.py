@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from calibration.errors import SixtyfeetError
-from tracker.columns import COLUMNS, HEADER
+from tracker.columns import HEADER
 from tracker.report.rows import FAILURE_HEADER, Row
 
 SHOTS_NAME = "shots.csv"
@@ -21,7 +21,7 @@ FAILURES_NAME = "failures.csv"
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """A spreadsheet may run a cell that begins with one of these (the last four: their full-width forms)."""
 
-_NUMBER_NAMES = frozenset(name for c in COLUMNS if c.kind == "number" for name in c.headers)
+_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 _QUOTED = re.compile(r'[",;\t\r\n]|^\s|\s$')
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
@@ -86,8 +86,8 @@ def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, str]]) -> str:
     """Comma-separated text with one header row (RFC 4180); no text cell can run as a formula."""
     lines = [",".join(header)]
     for row in rows:
-        cells = ((name, row.get(name, "")) for name in header)
-        lines.append(",".join(_quoted(cell if _is_number(name, cell) else text_cell(cell)) for name, cell in cells))
+        cells = (row.get(name, "") for name in header)
+        lines.append(",".join(_quoted(cell if _NUMBER.fullmatch(cell) else text_cell(cell)) for cell in cells))
     return "".join(f"{line}\r\n" for line in lines)
 
 
@@ -98,10 +98,6 @@ def text_cell(text: str) -> str:
     """
     clean = _CONTROL.sub("\ufffd", text)
     return f"'{clean}" if clean.startswith(FORMULA_STARTS) or clean.lstrip().startswith(FORMULA_STARTS) else clean
-
-
-def _is_number(name: str, cell: str) -> bool:
-    return name in _NUMBER_NAMES and re.fullmatch(r"-?\d+(\.\d+)?", cell) is not None
 
 
 def _quoted(cell: str) -> str:
