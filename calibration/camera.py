@@ -111,6 +111,8 @@ class Camera:
         depth = np.where(c[..., 2] > 1e-6, c[..., 2], np.nan)
         n = c[..., :2] / depth[..., None]
         r2 = np.sum(n * n, axis=-1, keepdims=True)
+        # beyond this radius a negative term would fold the picture back on itself
+        n = np.where(1.0 + 3.0 * self.k1 * r2 > 0.0, n, np.nan)
         return np.asarray(n * (1.0 + self.k1 * r2) * self.f_px + np.array([self.width / 2, self.height / 2]))
 
     def rays(self, pixels: ArrayLike) -> Array:

@@ -17,7 +17,7 @@ Image = NDArray[np.uint8]
 
 NO_SECOND_MAP: Any = None
 RADIUS_CELLS = 6
-NEAR_IN = -12.0
+NEAR_IN = 0.0
 SIDE_IN = LANE_WIDTH_IN / 2 + GUTTER_WIDTH_IN + 8.0
 COARSE_STEP_IN = 4.0
 SURROUND_CELLS = 2 * RADIUS_CELLS
@@ -113,7 +113,7 @@ def lane_region(camera: Camera, ball_radius_in: float) -> LaneRegion | None:
     grid = np.stack(np.broadcast_arrays(x[None, :], y[:, None], ball_radius_in), axis=-1)
     pixels = camera.project(grid)
     inside = np.abs(x) <= LANE_WIDTH_IN / 2 + GUTTER_WIDTH_IN
-    pad = 1.5 * apparent_radius_px(camera, y, ball_radius_in)[:, None, None]
+    pad = 1.3 * apparent_radius_px(camera, y, ball_radius_in)[:, None, None]
     box = _box(pixels[:, inside], pad, camera)
     if box is None:
         return None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 import cv2
 import numpy as np
@@ -141,6 +142,7 @@ class BallWatcher:
         self._samples: deque[Crop] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
         self._spotted: list[tuple[Spot, ...]] = []
+        self._ahead: list[tuple[Spot, ...]] = []
 
     def watch(self, crops: Iterable[Crop]) -> Iterator[FrameLook]:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
@@ -166,23 +168,24 @@ class BallWatcher:
         return _background(self._samples, self._region, self._chroma_site).planes if self._samples else None
 
     def _look(self, count: int) -> Iterator[FrameLook]:
-        """Look at the first ``count`` waiting crops; the ones behind them only help to tell what moves."""
+        """Look at the first ``count`` waiting crops; the ones behind them help to tell what moves."""
         if not count:
             return
         last = self._waiting[count - 1].t_s
         background = _background(self._samples_for(last), self._region, self._chroma_site)
-        spotted = list(self._spotted)
-        for crop in self._waiting:
+        spotted = list(self._ahead)
+        for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
                 break
             spotted.append(spot(crop, background, self._region))
-        moving = moving_spots(spotted)
-        for frame in spotted[len(self._spotted) : len(self._spotted) + count]:
+        moving = moving_spots([*self._spotted, *spotted])
+        for frame in spotted[:count]:
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
             yield _look(crop, background, self._region, [s for s in frame if s in moving][:MEASURED_SPOTS])
-        recent = spotted[: len(self._spotted) + count]
+        recent = [*self._spotted, *spotted[:count]]
         self._spotted = [frame for frame in recent if frame and frame[0].t_s >= last - LINK_S[1]]
+        self._ahead = spotted[count:]
 
 
 def spot(crop: Crop, background: Background, region: LaneRegion) -> tuple[Spot, ...]:
