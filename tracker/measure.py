@@ -202,11 +202,11 @@ class _Measurer:
             return path, draw_paths(path, errors, model), True
         looks = self._watched.looks
         fitted = fit_physical(path, errors, model)
-        if fitted is not None and overlooked(path, looks) >= WORTH_ROWS:
+        if fitted is not None and (overlooked(path, looks) >= WORTH_ROWS or not fitted.agrees):
             chosen = reselect(looks, fitted.draws, path, errors.camera, radius_in=self._radius, model=model)
             again = smooth_run(run, chosen, errors.camera, self._radius, model=base, gate=CHOSEN_GATE)
             refitted = fit_physical(again[0], errors, again[1]) if again is not None else None
-            if again is not None and refitted is not None and again[0].seen.sum() > path.seen.sum():
+            if again is not None and refitted is not None and (not fitted.agrees or _more_seen(again[0], path)):
                 (path, model), fitted = again, refitted
         if fitted is not None and fitted.agrees:
             return path, fitted.draws, True
@@ -261,6 +261,10 @@ def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
         (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
     )
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _more_seen(path: SmoothPath, before: SmoothPath) -> bool:
+    return int(path.seen.sum()) > int(before.seen.sum())
 
 
 def _rolled_before(path: SmoothPath) -> bool:

@@ -35,7 +35,18 @@ from calibration.solve import Solution, solve
 from calibration.store import Calibration, from_solution
 from sample_media.optics import view_of
 from sample_media.render import render_clip, write_truth
-from sample_media.spec import ALL_PINS, BallSpec, BowlerSpec, CameraSpec, ClipSpec, LaneSpec, NeighbourBall, ShotSpec
+from sample_media.spec import (
+    ALL_PINS,
+    BallSpec,
+    BowlerSpec,
+    CameraSpec,
+    ClipSpec,
+    LaneSpec,
+    NeighbourBall,
+    Pattern,
+    Rgb,
+    ShotSpec,
+)
 from sample_media.timeline import build_timeline
 from sample_media.truth import clicked_marks, mark_points
 from tracker.columns import COLUMNS
@@ -45,7 +56,7 @@ from tracker.results import ClipResult, PathTable, ShotResult
 LEAST_RADIUS_PX = 5.5
 """Radius at the pins below which a phone's picture would be too coarse; sets the focal length."""
 FRAMES = ((960, 540), (540, 960))
-BALLS = (
+BALLS: tuple[tuple[Rgb, Rgb, Pattern, str], ...] = (
     ((0.030, 0.030, 0.035), (0.030, 0.030, 0.035), "plain", "dark"),
     ((0.020, 0.030, 0.120), (0.060, 0.060, 0.300), "pearl", "dark pearl"),
     ((0.025, 0.115, 0.125), (0.050, 0.215, 0.205), "pearl", "mid pearl"),

@@ -35,8 +35,8 @@ BEYOND_IN = 60.0
 LAUNCHED = 6
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3] + [1e-3] * len(KNOTS_FT))
 EVALUATIONS = 60
-OUTLIER_SIGMA = 3.0
-DISAGREE = 9.0
+SOFT_SIGMA = 2.5
+DISAGREE = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +188,8 @@ def fit_physical(
         jac=_jacobian(problem),
         method="trf",
         x_scale="jac",
+        loss="soft_l1",
+        f_scale=SOFT_SIGMA,
         max_nfev=EVALUATIONS,
     )
     jac = found.jac

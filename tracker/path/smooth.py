@@ -73,8 +73,6 @@ class SmoothPath:
         Whether the last row is the first contact; else it is the last sight.
     start_covariance : ndarray of shape (8, 8)
         Covariance before the first measurement.
-    airborne_before : bool
-        Whether something like the ball was seen before the first frame but not rolling on the lane.
     """
 
     frame: NDArray[np.int64]
@@ -85,7 +83,6 @@ class SmoothPath:
     pixel_covariance: Array
     seen: NDArray[np.bool_]
     nis: Array
-    airborne_before: bool = False
     reaches_pins: bool = True
     start_covariance: Array = field(default_factory=lambda: np.eye(SIZE))
 
@@ -236,8 +233,7 @@ def _smooth_once(
     tracker = _Tracker(camera, ball_radius_in, model, (start_state, wide), gate=gate)
     full = _sweep(tracker, looks[begin:], times[begin], ball_radius_in, until_lost=False)
     _carry_to_pins(tracker, full, ball_radius_in)
-    airborne = any(look.detections for look in back.looks[kept : kept + 2])
-    return _path(full, ball_radius_in, wide, airborne=airborne)
+    return _path(full, ball_radius_in, wide)
 
 
 def smooth_run(
@@ -315,7 +311,7 @@ def _rts(record: _Pass) -> tuple[Array, Array]:
     return np.asarray(means), np.asarray((covariances + covariances.transpose(0, 2, 1)) / 2)
 
 
-def _path(record: _Pass, ball_radius_in: float, start_covariance: Array, *, airborne: bool) -> SmoothPath | None:
+def _path(record: _Pass, ball_radius_in: float, start_covariance: Array) -> SmoothPath | None:
     seen = np.array([d is not None for d in record.chosen])
     if seen.sum() < 4:
         return None
@@ -340,7 +336,6 @@ def _path(record: _Pass, ball_radius_in: float, start_covariance: Array, *, airb
         pixel_covariance=spread[cut],
         seen=seen[cut],
         nis=np.array(record.nis)[cut],
-        airborne_before=airborne,
         reaches_pins=reaches,
         start_covariance=start_covariance,
     )

@@ -20,7 +20,6 @@ Array = NDArray[np.float64]
 LAYDOWN_USUAL_FT = 1.4
 LAYDOWN_SPREAD_FT = 0.4
 """Balls are usually set down 1 to 2 ft past the foul line (common practice of the trade, several coaching pages)."""
-LAYDOWN_REACH_FT = 3.0
 EXISTS_SHARE = 0.8
 EVEN_SHARE = 0.4
 SETTLED = ("roll_ft", "slip_end_ft", "hook_length_ft")
@@ -134,9 +133,6 @@ def _laydown_draws(path: SmoothPath, count: int, random: np.random.Generator) ->
     first = path.mean[0, Y] / INCHES_PER_FOOT
     spread = random.standard_normal(count + 1)
     spread[0] = 0.0
-    if first - LAYDOWN_USUAL_FT > LAYDOWN_REACH_FT and path.airborne_before and len(path.t_s) > 1:
-        step = path.mean[0, VY] * (path.t_s[1] - path.t_s[0]) / INCHES_PER_FOOT
-        return np.asarray(first - step / 2 + step * spread / np.sqrt(12))
     return np.asarray(np.minimum(LAYDOWN_USUAL_FT, first) + LAYDOWN_SPREAD_FT * spread)
 
 
@@ -146,9 +142,9 @@ def _quantity(name: str, values: Array, absent: str) -> Quantity:
         return Quantity(missing=absent)
     if len(drawn) < (EVEN_SHARE if name in SETTLED else EXISTS_SHARE) * (len(values) - 1):
         return Quantity(missing="not_determined" if absent == "not_seen" else absent)
-    middle = np.median(drawn)
-    robust = 1.4826 * np.median(np.abs(drawn - middle))
-    spread = float(np.std(np.clip(drawn, middle - 5 * robust, middle + 5 * robust)))
+    # width of the central 95 %: a second possibility far off counts, one stray draw does not
+    low, high = np.percentile(drawn, [2.5, 97.5])
+    spread = float(high - low) / 3.92
     u = float(np.hypot(spread, MODEL_U.get(name, 0.0)))
     if name.startswith("speed"):
         u = float(np.hypot(u, TIMING_SHARE * values[0]))
