@@ -39,6 +39,7 @@ SHIFT_TURNS = 2
 MIN_RAYS = 8
 NO_SECOND_MAP: Any = None
 GOOD_SHARE = 0.8
+DOUBT_POWER = 6
 COARSE_SHARE = (0.25, 0.4)
 COARSE_RIM_SHARE = 0.2
 
@@ -276,7 +277,7 @@ def fit_ball(
     share = float(np.mean(shift.weight[visible] > 0.5))
     contrast = float(np.median(edges.contrast[visible]))
     # few agreeing rays: the others saw something else there, and so may these
-    doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** 4
+    doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** DOUBT_POWER
     covariance = shift.covariance[:2, :2] * doubt
     return BallFit(centre + np.array(origin), covariance, float(shift.values[2]), share, contrast)
 

@@ -111,20 +111,22 @@ def pin_gap_in(x_in: float, y_in: float, ball_radius_in: float) -> float:
     return float(np.min(np.hypot(pins[:, 0] - x_in, pins[:, 1] - y_in)) - ball_radius_in - PIN_BELLY_RADIUS_IN)
 
 
-def _start(run: Run, model: MotionModel) -> tuple[int, Array, Array]:
-    """Index of the detection to start from and a state there from a line through the next quarter second."""
-    y = np.array([d.y_in for d in run.detections])
+def _start(run: Run, model: MotionModel) -> tuple[float, Array, Array]:
+    """Time to start at and a state there from a line through the next quarter second's sharp detections."""
+    sharp = run.sharp if len(run.sharp) >= 4 else run.detections
+    y = np.array([d.y_in for d in sharp])
     first = min(int(np.searchsorted(y, START_FT * 12.0)), max(len(y) - 4, 0))
-    t0 = run.detections[first].t_s
-    near = [d for d in run.detections[first:] if d.t_s - t0 <= 0.25]
+    t0 = sharp[first].t_s
+    near = [d for d in sharp[first:] if d.t_s - t0 <= 0.25]
     if len(near) < 3:
-        near = list(run.detections[first : first + 3])
+        near = list(sharp[first : first + 3])
     t = np.array([d.t_s - t0 for d in near])
-    ax, ay = (np.polyfit(t, np.array([getattr(d, k) for d in near]), 1) for k in ("x_in", "y_in"))
+    weight = np.array([1.0 / np.sqrt(d.fit.covariance[1, 1]) for d in near])
+    ax, ay = (np.polyfit(t, np.array([getattr(d, k) for d in near]), 1, w=weight) for k in ("x_in", "y_in"))
     state = np.zeros(SIZE)
     state[[X, VX, Y, VY]] = ax[1], ax[0], ay[1], ay[0]
     spread = np.array([3.0, 25.0, 60.0, 12.0, 60.0, 60.0, model.bias_px[0], model.bias_px[1]])
-    return first, state, np.diag(spread**2)
+    return t0, state, np.diag(spread**2)
 
 
 def measurement_noise(detection: Detection) -> Array:
@@ -207,8 +209,7 @@ def _sweep(tracker: _Tracker, looks: list[FrameLook], t0_s: float, ball_radius_i
 def _smooth_once(
     run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float
 ) -> SmoothPath | None:
-    first, state, spread = _start(run, model)
-    t0 = run.detections[first].t_s
+    t0, state, spread = _start(run, model)
     times = np.array([look.t_s for look in looks])
     here = int(np.searchsorted(times, t0 - 1e-9))
     ahead = _sweep(

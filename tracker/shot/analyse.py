@@ -18,6 +18,7 @@ from tracker.shot.numbers import TURN_FROM_FT, Chevron, shot_numbers
 Array = NDArray[np.float64]
 
 LAYDOWN_USUAL_FT = 1.4
+LAYDOWN_EARLY_FT = 1.0
 LAYDOWN_SPREAD_FT = 0.4
 """Balls are usually set down 1 to 2 ft past the foul line (common practice of the trade, several coaching pages)."""
 EXISTS_SHARE = 0.8
@@ -40,7 +41,7 @@ MODEL_U = {
     "hook_length_ft": 0.7,
     "entry_angle_deg": 0.12,
     "contact_board": 0.08,
-    "contact_ft": 0.02,
+    "contact_ft": 0.04,
     "board_60ft": 0.09,
     "speed_release_mph": 0.1,
     "speed_pins_mph": 0.1,
@@ -133,7 +134,8 @@ def _laydown_draws(path: SmoothPath, count: int, random: np.random.Generator) ->
     first = path.mean[0, Y] / INCHES_PER_FOOT
     spread = random.standard_normal(count + 1)
     spread[0] = 0.0
-    return np.asarray(np.minimum(LAYDOWN_USUAL_FT, first) + LAYDOWN_SPREAD_FT * spread)
+    usual = max(LAYDOWN_EARLY_FT, min(LAYDOWN_USUAL_FT, float(first)))
+    return np.asarray(usual + LAYDOWN_SPREAD_FT * spread)
 
 
 def _quantity(name: str, values: Array, absent: str) -> Quantity:
