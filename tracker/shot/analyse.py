@@ -184,8 +184,9 @@ def analyse(
     """
     random = np.random.default_rng(seed)
     count = len(draws.draws)
-    chosen, flags = _choose_hand(hand, draws, path.last_seen)
     gutter = gutter_row(path)
+    # in the gutter the ball turns along it, which says nothing of the hand
+    chosen, flags = _choose_hand(hand, draws, path.last_seen if gutter is None else max(gutter - 1, 0))
     reaches = path.reaches_pins and gutter is None
     states = np.concatenate([draws.mean[None], draws.draws])
     if gutter is not None:
