@@ -75,12 +75,13 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "laydown_board",
         "board",
-        "Board of the ball's first contact with the lane; empty if that lies more than 3 ft before the first sight.",
+        "Board of the ball's first contact with the lane, at laydown_ft; empty if over 3 ft before the first sight.",
     ),
     Column(
         "laydown_ft",
         "ft",
-        "Distance of the ball's first contact with the lane; empty if that lies more than 3 ft before the first sight.",
+        "Distance of the ball's first contact with the lane, not seen but taken as usual: 1.4 +- 0.4 ft, or the first "
+        "sight if that is nearer; empty if over 3 ft before the first sight.",
     ),
     Column(
         "launch_angle_deg",

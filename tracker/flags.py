@@ -248,7 +248,7 @@ FLAGS: tuple[Flag, ...] = (
     Flag(
         "gap",
         "hidden on the way",
-        "The ball was hidden for more than 0.3 s; the path is carried by the model there.",
+        "The ball was hidden for more than 0.2 s; the path is carried by the model there.",
         "Keep the lane free in the picture.",
     ),
     Flag(
@@ -260,7 +260,7 @@ FLAGS: tuple[Flag, ...] = (
     Flag(
         "model_disagrees",
         "model and smoother differ",
-        "The physical model and the plain smoother give different paths by more than their uncertainties.",
+        "The physical model fits no path, or another than the plain smoother; the numbers are the smoother's.",
         "Look at the overlay before using the numbers.",
     ),
     Flag(

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.camera import Camera
 from calibration.errors import CalibrationFileError, Failure
 from calibration.lane import (
     BALL_DIAMETER_MAX_IN,
@@ -37,6 +38,7 @@ from tracker.shot.curves import MPH_PER_IN_S
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
 from tracker.video.reader import ClipReader, Crop
+from tracker.video.source import median_interval_s
 
 Array = NDArray[np.float64]
 
@@ -50,6 +52,9 @@ WEAK_CONTRAST = 6.0
 PLAUSIBLE_MPH = (8.0, 26.0)
 MAX_MEAN_NIS = 12.0
 GUTTER_AFTER_ROWS = 8
+SHORTEST_SHOT_S = 1.0
+READOUT_U_S = 0.030 / np.sqrt(3)
+"""A rolling shutter takes 0 to 30 ms from the first row to the last (rectangular, not corrected)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +126,7 @@ def _watch(path: Path, calibration: Calibration, radius: float, capture_fps: flo
         )
     with ClipReader(path) as reader:
         check_frame(calibration, reader.width, reader.height, reader.rotation_deg)
-        nominal = reader.facts().nominal_fps
-        scale = nominal / capture_fps if capture_fps and nominal else 1.0
+        scale = 1.0 / (capture_fps * median_interval_s(path)) if capture_fps else 1.0
         watcher = BallWatcher(region, reader.chroma_site)
         looks = list(watcher.watch(_crops(reader, region, scale)))
         return _Watched(looks, _scene(watcher.median(), region), reader.facts(), scale)
@@ -131,6 +135,8 @@ def _watch(path: Path, calibration: Calibration, radius: float, capture_fps: flo
 def _crops(reader: ClipReader, region: LaneRegion, scale: float) -> Iterator[Crop]:
     box = region.box
     for frame in reader:
+        if frame.repeated:
+            continue
         crop = frame.crop(box.left, box.top, box.width, box.height)
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
@@ -157,6 +163,8 @@ def _nothing_rolled(looks: list[FrameLook], name: str) -> Failure:
         f"{name}: no ball was seen to roll down this lane ({len(looks)} frames, ball-like things in {len(seen)}, "
         "no run of them over 10 ft); film from the bowling-arm side so that the bowler does not hide the ball"
     )
+    if looks[-1].t_s - looks[0].t_s < SHORTEST_SHOT_S:
+        return Failure("too_few_frames", f"{name}: {len(looks)} frames are too short for a shot; film the whole of it")
     return Failure("no_ball" if len(seen) < len(looks) / 20 else "ball_hidden", detail)
 
 
@@ -180,7 +188,14 @@ class _Measurer:
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
         path, draws, physical = self._likely_paths(run, smoothed, errors, base=model)
-        found = analyse(path, draws, _arrows(calibration), self._radius, hand=self._settings.hand)
+        found = analyse(
+            path,
+            draws,
+            _arrows(calibration),
+            self._radius,
+            hand=self._settings.hand,
+            timing_u=_timing_u(path, camera, self._radius),
+        )
         table = _table(path, draws, found.hand, self._watched.time_scale)
         status, reason, detail = _status(path, found)
         flags = (*found.flags, *self._clip_flags(path, contrast), *(() if physical else ("model_disagrees",)))
@@ -225,6 +240,18 @@ class _Measurer:
             "calibration_poor": verdict(self._calibration) == "poor",
         }
         return [flag for flag, holds in said.items() if holds]
+
+
+def _timing_u(path: SmoothPath, camera: Camera, radius_in: float) -> tuple[float, float]:
+    """Relative uncertainty of the speed at the first and at the last row by the rolling shutter.
+
+    Rows are exposed one after another, so a ball that climbs at dv/dt seems off in speed by readout dv/dt / H.
+    """
+    shares = []
+    for state in (path.mean[0], path.mean[-1]):
+        ahead = camera.project(np.array([[state[X], state[Y], radius_in], [state[X], state[Y] + 1.0, radius_in]]))
+        shares.append(float(abs(ahead[1, 1] - ahead[0, 1]) * state[VY] * READOUT_U_S / camera.height))
+    return shares[0], shares[1]
 
 
 def _arrows(calibration: Calibration) -> Arrows:

@@ -124,3 +124,13 @@ def test_vague_sightings_alone_are_no_run_and_among_sharp_ones_they_stay():
 def _vague(look: FrameLook) -> FrameLook:
     coarse = tuple(replace(d, fit=coarse_fit(d.fit.centre_px, 12.0)) for d in look.detections)
     return replace(look, detections=coarse)
+
+
+def test_a_heavier_chain_that_is_no_ball_does_not_hide_the_ball():
+    looks = [FrameLook(k, float(TIMES[k]), ()) for k in range(len(TIMES))]
+    short = {k: [_at(k, -15.0, 640.0 + 9.0 * (k - 30), score=1.0)] for k in range(30, 38)}
+    ball = {k: [_at(k, 0.0, 60.0 + 9.0 * (k - 30), score=0.1)] for k in range(30, 90)}
+    both = {k: [*short.get(k, ()), *ball[k]] for k in ball}
+    found = _runs(_with(looks, both))
+    assert len(found) == 1
+    assert {d.frame for d in found[0]} >= set(range(40, 90))

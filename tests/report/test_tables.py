@@ -47,7 +47,15 @@ def test_numbers_are_never_minus_zero_or_nan(shot):
     [
         ({}, ""),
         ({"contact_ft": Quantity(59.4), "slip_end_ft": Quantity(48.0)}, "roll"),
-        ({"contact_ft": Quantity(59.4), "slip_end_ft": Quantity(missing="after_contact")}, "skid"),
+        (
+            {
+                "contact_ft": Quantity(59.4),
+                "onset_ft": Quantity(missing="straight_ball"),
+                "slip_end_ft": Quantity(missing="after_contact"),
+            },
+            "skid",
+        ),
+        ({"contact_ft": Quantity(59.4), "slip_end_ft": Quantity(missing="after_contact")}, ""),
         (
             {
                 "contact_ft": Quantity(59.4),

@@ -129,3 +129,25 @@ def test_unknown_arrows_widen_only_the_arrows_board():
 
 def test_same_input_gives_the_same_numbers():
     assert _analyse(HOOK).quantities == _analyse(HOOK).quantities
+
+
+def test_launch_and_release_of_a_ball_seen_late_are_not_those_of_another_place():
+    found = _missing(_analyse(parabola(17.5, math.tan(math.radians(4.0)), 0.0025, from_ft=12.0)))
+    assert found["launch_angle_deg"] == found["speed_release_mph"] == "late_start"
+    assert "board_15ft" not in found
+
+
+def test_codes_name_what_is_missing():
+    straight = _missing(_analyse(STRAIGHT))
+    assert straight["boards_out"] == straight["boards_back"] == "no_breakpoint"
+    lost = _missing(_analyse(STRAIGHT[:80], reaches_pins=False))
+    assert lost["onset_ft"] == lost["breakpoint_ft"] == "early_end"
+
+
+def test_timing_widens_speeds_alone():
+    path, draws = smooth_of(HOOK), draws_of(HOOK)
+    plain = analyse(path, draws, ARROWS, RADIUS_IN, hand="right").quantities
+    timed = analyse(path, draws, ARROWS, RADIUS_IN, hand="right", timing_u=(0.02, 0.001)).quantities
+    release = plain["speed_release_mph"]
+    assert timed["speed_release_mph"].u == pytest.approx(math.hypot(release.u, 0.02 * release.value))
+    assert timed["entry_angle_deg"] == plain["entry_angle_deg"]

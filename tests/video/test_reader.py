@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from clips import HEIGHT, HLG, PQ, WIDTH, even_times, pattern, write_clip
 
+from tracker.video.errors import ClipError
 from tracker.video.reader import ClipReader, Frame
+from tracker.video.source import median_interval_s
 
 TURNS = (0, 90, 180, 270)
 
@@ -227,3 +229,10 @@ def test_upright_rendered_clip_and_its_times(shared_clips):
     assert facts.variable_rate
     assert facts.missing_frames == sum(round(30 * d) - 1 for d in np.diff(times))
     assert facts.missing_frames > 0
+
+
+def test_median_interval_needs_no_decoding_and_ignores_dropped_frames(tmp_path):
+    times = [k / 30 for k in range(40) if k % 8 != 5]
+    assert median_interval_s(write_clip(tmp_path / "slow.mp4", times)) == pytest.approx(1 / 30, abs=1e-4)
+    with pytest.raises(ClipError, match="fewer than two"):
+        median_interval_s(write_clip(tmp_path / "one.mp4", [0.0]))

@@ -89,6 +89,10 @@ def _rows(camera: Camera, ball_radius_in: float) -> Array:
     near = max(NEAR_IN, camera.y_in + 48.0)
     y = np.arange(near, FAR_IN, COARSE_STEP_IN)
     v = camera.project(np.stack([np.zeros_like(y), y, np.full_like(y, ball_radius_in)], axis=-1))[:, 1]
+    kept = np.isfinite(v)
+    if kept.sum() < 3:
+        return np.zeros(0)
+    y, v = y[kept], v[kept]
     step = np.abs(np.gradient(v)) / (apparent_radius_px(camera, y, ball_radius_in) / RADIUS_CELLS)
     cells = np.concatenate([[0.0], np.cumsum((step[1:] + step[:-1]) / 2)])
     last = min(float(np.interp(DECK_END_IN, y, cells)) + SURROUND_CELLS, float(cells[-1]))
@@ -108,6 +112,8 @@ def _box(pixels: Array, pad_px: Array, camera: Camera) -> Box | None:
 def lane_region(camera: Camera, ball_radius_in: float) -> LaneRegion | None:
     """Region of the frame where a ball on this lane or in its gutters can appear; None if the lane is out of frame."""
     y = _rows(camera, ball_radius_in)
+    if len(y) < 2:
+        return None
     cell_in = ball_radius_in / RADIUS_CELLS
     x = np.arange(-SIDE_IN, SIDE_IN + cell_in, cell_in)
     grid = np.stack(np.broadcast_arrays(x[None, :], y[:, None], ball_radius_in), axis=-1)

@@ -32,11 +32,14 @@ GRIP_IN_S, GRIP_LOG_SD = 50.0, 0.6
 SLIP_SD_RAD = 0.7
 GRID_IN = 3.0
 BEYOND_IN = 60.0
+BEFORE_IN = 18.0
 LAUNCHED = 6
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3] + [1e-3] * len(KNOTS_FT))
-EVALUATIONS = 60
+EVALUATIONS = 100
 SOFT_SIGMA = 2.5
-DISAGREE = 2.0
+ENOUGH = 1e-5
+"""A change of the cost by less than this share moves no number by a hundredth of its uncertainty."""
+DISAGREE = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +181,7 @@ def fit_physical(
         None when the fit does not converge or the data leave the parameters open.
     """
     rows = np.flatnonzero(path.seen)
-    y0 = float(path.mean[0, Y]) - 6.0
+    y0 = float(path.mean[0, Y]) - BEFORE_IN
     y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
     factors = _whitener(path, rows, errors, model)
     problem = _Problem(path, errors, rows, factors, y_in, _knot_weight())
@@ -190,16 +193,21 @@ def fit_physical(
         x_scale="jac",
         loss="soft_l1",
         f_scale=SOFT_SIGMA,
+        ftol=ENOUGH,
         max_nfev=EVALUATIONS,
     )
-    jac = found.jac
-    normal = jac.T @ jac
-    if not np.all(np.isfinite(found.x)) or np.linalg.cond(normal) > 1e16:
+    if found.status == 0 or not np.all(np.isfinite(found.x)):
+        return None
+    # the loss's own weights, on plain derivatives: scipy's are scaled by them already
+    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found.x[None])[0] / SOFT_SIGMA) ** 2)
+    jac = _jacobian(problem)(found.x)
+    normal = jac.T @ (weight[:, None] * jac)
+    if np.linalg.cond(normal) > 1e16:
         return None
     covariance = np.linalg.inv(normal)
     random = np.random.default_rng(seed)
     own = matrix_root(covariance) @ random.standard_normal((len(found.x), count))
-    common = _common(problem, covariance, jac) @ (
+    common = _common(problem, covariance, weight[:, None] * jac) @ (
         matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
     )
     sets = np.vstack([found.x, found.x + (own + common).T])

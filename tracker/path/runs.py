@@ -19,6 +19,7 @@ GAP_COST_PER_S = 2.0
 MIN_DETECTIONS = 6
 MIN_LENGTH_IN = 120.0
 MIN_DURATION_S = 0.3
+REFUSALS = 8
 MIN_SHARE = 0.45
 """Typical share of a ball's rim that is followed; limbs and their shadows stay below."""
 SLACK_SIGMA = 3.0
@@ -85,17 +86,22 @@ def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
     """
     left = [d for look in looks for d in look.detections]
     runs: list[Run] = []
-    while len(left) >= MIN_DETECTIONS:
+    refused = 0
+    while len(left) >= MIN_DETECTIONS and refused < REFUSALS:
         scale = np.array([pixel_in * max(d.y_in, 60.0) ** 2 / 720.0**2 for d in left])
         chain = [left[k] for k in _best_chain(left, _slack_in(left, scale))]
         run = Run(tuple(chain))
-        if len(chain) < MIN_DETECTIONS or run.length_in < MIN_LENGTH_IN:
-            break
         core = run.sharp
         solid = len(core) >= MIN_DETECTIONS and core[-1].y_in - core[0].y_in >= MIN_LENGTH_IN
         solid = solid and float(np.median([d.fit.rim_share for d in core])) >= MIN_SHARE
         first, last = chain[0].t_s, chain[-1].t_s
-        if solid and last - first >= MIN_DURATION_S:
+        solid = solid and last - first >= MIN_DURATION_S
+        if solid:
             runs.append(run)
-        left = [d for d in left if not first - MAX_GAP_S / 2 <= d.t_s <= last + MAX_GAP_S / 2]
+            left = [d for d in left if not first - MAX_GAP_S / 2 <= d.t_s <= last + MAX_GAP_S / 2]
+        else:
+            # what was no ball must not hide one that rolled at the same time
+            refused += 1
+            used = {id(d) for d in chain}
+            left = [d for d in left if id(d) not in used]
     return sorted(runs, key=lambda r: r.detections[0].t_s)

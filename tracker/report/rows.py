@@ -82,7 +82,9 @@ def phase_at_pins(quantities: Mapping[str, Quantity]) -> str:
         return "roll"
     if quantities.get("slip_end_ft", Quantity()).missing not in _STILL_SLIPPING:
         return ""
-    return "skid" if _value(quantities, "onset_ft") is None else "hook"
+    if _value(quantities, "onset_ft") is not None:
+        return "hook"
+    return "skid" if quantities.get("onset_ft", Quantity()).missing == "straight_ball" else ""
 
 
 def _value(quantities: Mapping[str, Quantity], name: str) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,8 +29,9 @@ TURN_SURE_SIGMA = 3.0
 TURN_SURE_DEG = 0.7
 OVER_EDGE_IN = 1.0
 GUTTER_ROWS = 3
-TIMING_SHARE = 0.002
-"""Relative uncertainty of speeds by rolling shutter: 20 to 30 ms of readout over the rows a ball crosses."""
+STAYS_SHARE = 0.8
+LAUNCH_REACH_FT = 8.0
+"""Launch angle and speed at release of a ball first seen beyond this would be those of another place."""
 MODEL_U = {
     "launch_angle_deg": 0.05,
     "onset_ft": 0.3,
@@ -50,7 +52,8 @@ MODEL_U = {
 ABSENT = {
     "laydown_board": "laydown_unseen",
     "laydown_ft": "laydown_unseen",
-    "boards_out": "laydown_unseen",
+    "boards_out": "no_breakpoint",
+    "boards_back": "no_breakpoint",
     "onset_ft": "straight_ball",
     "breakpoint_ft": "no_breakpoint",
     "breakpoint_board": "no_breakpoint",
@@ -58,6 +61,7 @@ ABSENT = {
     "slip_end_ft": "still_turning",
     "hook_length_ft": "still_turning",
 }
+UNTOLD_BEFORE_PINS = ("onset_ft", "breakpoint_ft", "breakpoint_board", "boards_out", "boards_back")
 TO_PINS = (
     "entry_angle_deg",
     "contact_board",
@@ -120,7 +124,9 @@ def gutter_row(path: SmoothPath) -> int | None:
     sigma = np.sqrt(path.covariance[:, X, X])
     over = np.abs(path.mean[:, X]) - 2 * sigma > LANE_WIDTH_IN / 2 + OVER_EDGE_IN
     rows = np.flatnonzero(over)
-    return int(rows[0]) if len(rows) >= GUTTER_ROWS else None
+    if len(rows) < GUTTER_ROWS or over[rows[0] :].mean() < STAYS_SHARE:
+        return None
+    return int(rows[0])
 
 
 def _choose_hand(told: Hand | None, draws: PathDraws, last_seen: int) -> tuple[Hand, list[str]]:
@@ -138,23 +144,24 @@ def _laydown_draws(path: SmoothPath, count: int, random: np.random.Generator) ->
     return np.asarray(usual + LAYDOWN_SPREAD_FT * spread)
 
 
-def _quantity(name: str, values: Array, absent: str) -> Quantity:
+def _quantity(name: str, values: Array, absent: str, timing_u: Mapping[str, float]) -> Quantity:
     drawn = values[1:][np.isfinite(values[1:])]
     if not np.isfinite(values[0]):
         return Quantity(missing=absent)
     if len(drawn) < (EVEN_SHARE if name in SETTLED else EXISTS_SHARE) * (len(values) - 1):
-        return Quantity(missing="not_determined" if absent == "not_seen" else absent)
+        return Quantity(missing="not_determined")
     # width of the central 95 %: a second possibility far off counts, one stray draw does not
     low, high = np.percentile(drawn, [2.5, 97.5])
     spread = float(high - low) / 3.92
     u = float(np.hypot(spread, MODEL_U.get(name, 0.0)))
-    if name.startswith("speed"):
-        u = float(np.hypot(u, TIMING_SHARE * values[0]))
+    u = float(np.hypot(u, timing_u.get(name, 0.0) * values[0]))
     return Quantity(float(values[0]), u)
 
 
 def _seen_limits(c: Curves, *, reaches_pins: bool) -> dict[str, str]:
     missing: dict[str, str] = {}
+    if c.first_ft > LAUNCH_REACH_FT:
+        missing |= dict.fromkeys(("launch_angle_deg", "speed_release_mph"), "late_start")
     if c.first_ft > TURN_FROM_FT:
         missing |= dict.fromkeys((*FROM_15, "arrows_board"), "late_start")
     if not reaches_pins:
@@ -163,7 +170,14 @@ def _seen_limits(c: Curves, *, reaches_pins: bool) -> dict[str, str]:
 
 
 def analyse(
-    path: SmoothPath, draws: PathDraws, arrows: Arrows, ball_radius_in: float, *, hand: Hand | None, seed: int = 15
+    path: SmoothPath,
+    draws: PathDraws,
+    arrows: Arrows,
+    ball_radius_in: float,
+    *,
+    hand: Hand | None,
+    timing_u: tuple[float, float] = (0.0, 0.0),
+    seed: int = 15,
 ) -> Analysis:
     """Numbers of one shot with standard uncertainties.
 
@@ -179,6 +193,8 @@ def analyse(
         Radius of the ball.
     hand : {'right', 'left'} or None
         Hand that the sheet or the user told; None takes it from the hook.
+    timing_u : tuple of float
+        Relative uncertainty of speeds by timing at the first and at the last row.
     seed : int
         Seed for what is drawn here (laydown, arrows).
     """
@@ -199,14 +215,16 @@ def analyse(
     )
     numbers = shot_numbers(c, _laydown_draws(path, count, random), chevron)
     limits = _seen_limits(c, reaches_pins=reaches)
-    if gutter is not None:
-        limits |= dict.fromkeys(("onset_ft", "breakpoint_ft", "breakpoint_board", "boards_out"), "early_end")
+    absent = ABSENT if reaches else {**ABSENT, **dict.fromkeys(UNTOLD_BEFORE_PINS, "early_end")}
+    timing = {"speed_release_mph": timing_u[0], "speed_pins_mph": timing_u[1]}
     quantities = {
         name: Quantity(missing=limits[name])
         if name in limits
-        else _quantity(name, values, ABSENT.get(name, "not_seen"))
+        else _quantity(name, values, absent.get(name, "not_seen"), timing)
         for name, values in numbers.values.items()
     }
+    if quantities["laydown_board"].value is None and quantities["boards_out"].value is None:
+        quantities["boards_out"] = Quantity(missing=quantities["laydown_board"].missing)
     flags += sorted({q.missing for q in quantities.values() if q.missing})
     flags += ["arrows_modelled"] if arrows.modelled else []
     flags += ["misses_pins"] if reaches and bool(c.misses[0]) else []

@@ -156,6 +156,8 @@ def _stack(y_ft: Array, values: Array, grid: Array) -> Array:
 def at(curve: Array, distance_ft: Array, where_ft: Array | float) -> Array:
     """Values ``(m,)`` of curves ``(m, g)`` at one distance each; NaN outside the curve."""
     where = np.broadcast_to(np.asarray(where_ft, dtype=np.float64), (len(curve),))
+    if len(distance_ft) < 2:
+        return np.full(len(curve), np.nan)
     position = np.nan_to_num((where - distance_ft[0]) / GRID_FT, nan=-1.0)
     low = np.floor(position).astype(int)
     inside = (low >= 0) & (low < len(distance_ft) - 1)
@@ -168,6 +170,8 @@ def at(curve: Array, distance_ft: Array, where_ft: Array | float) -> Array:
 
 def crossing(curve: Array, level: Array | float, distance_ft: Array, after_ft: Array | float) -> Array:
     """First distance ``(m,)`` beyond ``after_ft`` where each curve rises through its level; NaN if it never does."""
+    if len(distance_ft) < 2:
+        return np.full(len(curve), np.nan)
     rise = curve - np.broadcast_to(np.asarray(level, dtype=np.float64), (len(curve),))[:, None]
     after = np.broadcast_to(np.asarray(after_ft, dtype=np.float64), (len(curve),))[:, None]
     with np.errstate(invalid="ignore"):

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -197,3 +199,20 @@ class Pictures:
             yield from self._stream.codec_context.decode(None)
         except FFmpegError:
             return
+
+
+def median_interval_s(path: Path) -> float:
+    """Median interval between pictures in seconds by the container's times alone, without decoding.
+
+    Raises
+    ------
+    ClipError
+        If the clip cannot be opened or has fewer than two times.
+    """
+    with open_clip(path) as container:
+        stream = video_stream(container, clip_name(path), threads=1)
+        times = sorted(float(p.pts) * float(stream.time_base) for p in container.demux(stream) if p.pts is not None)
+    if len(times) < 2:
+        reason, detail = "too_few_frames", f"{clip_name(path)}: fewer than two pictures carry a time"
+        raise ClipError(reason, detail)
+    return statistics.median(later - earlier for earlier, later in pairwise(times))
