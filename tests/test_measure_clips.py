@@ -173,3 +173,11 @@ def test_hidden_ball_is_not_measured(shared_clips):
     result = _shared(shared_clips, "DC1")
     assert "measured" not in [shot.status for shot in result.shots]
     assert result.failure is not None or all(shot.reason for shot in result.shots)
+
+
+def test_calibration_of_another_place_gives_no_numbers():
+    """A camera that stood elsewhere: what the pixels then say is not how a ball moves on a lane."""
+    right = _calibration(read_marks(MEDIA / "marks.json"))
+    wrong = replace(right, camera=replace(right.camera, yaw_deg=right.camera.yaw_deg - 4.0))
+    result = measure_clip(MEDIA / "practice-1.mp4", wrong, MeasureSettings(hand="right"))
+    assert all(shot.status != "measured" for shot in result.shots)

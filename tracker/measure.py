@@ -18,6 +18,7 @@ from calibration.lane import (
     BALL_RADIUS_IN,
     BOARD_WIDTH_IN,
     INCHES_PER_FOOT,
+    LANE_WIDTH_IN,
     Hand,
     board_from_x,
 )
@@ -33,7 +34,7 @@ from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, PathTable, Scene, ShotResult
-from tracker.shot.analyse import Analysis, Arrows, analyse, gutter_row
+from tracker.shot.analyse import GUTTER_ROWS, OVER_EDGE_IN, Analysis, Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -109,7 +110,7 @@ def measure_clip(path: Path, calibration: Calibration, settings: MeasureSettings
         return ClipResult(path.name, None, failure=watched)
     runs = find_runs(watched.looks, _pixel_at_pins_in(calibration, radius))
     if not runs:
-        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched.looks, path.name))
+        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched, path.name))
     names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
     measure = _Measurer(calibration, settings, radius, watched)
     shots = tuple(
@@ -157,14 +158,19 @@ def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
     return float(10.0 / max(abs(p[1, 1] - p[0, 1]), 1e-3))
 
 
-def _nothing_rolled(looks: list[FrameLook], name: str) -> Failure:
+def _nothing_rolled(watched: _Watched, name: str) -> Failure:
+    looks = watched.looks
     seen = [look for look in looks if look.detections]
     detail = (
         f"{name}: no ball was seen to roll down this lane ({len(looks)} frames, ball-like things in {len(seen)}, "
         "no run of them over 10 ft); film from the bowling-arm side so that the bowler does not hide the ball"
     )
-    if looks[-1].t_s - looks[0].t_s < SHORTEST_SHOT_S:
-        return Failure("too_few_frames", f"{name}: {len(looks)} frames are too short for a shot; film the whole of it")
+    lasts = watched.facts.duration_s * watched.time_scale
+    if lasts < SHORTEST_SHOT_S:
+        slowed = "" if watched.time_scale == 1.0 else ", at the speed that --capture-fps gives"
+        return Failure(
+            "too_few_frames", f"{name}: lasts {lasts:.1f} s{slowed}, too short for a shot; film the whole of it"
+        )
     return Failure("no_ball" if len(seen) < len(looks) / 20 else "ball_hidden", detail)
 
 
@@ -282,12 +288,38 @@ def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
             "it does not move as one rolling ball",
         ),
         (share < WELL_SEEN_SHARE / 2, "failed", "track_implausible", short),
+        (
+            _gains_speed(found),
+            "failed",
+            "track_implausible",
+            "it gains speed; is the calibration of this place?",
+        ),
+        (
+            _leaves_lane(path, found),
+            "failed",
+            "track_implausible",
+            "it leaves the lane and returns; has the camera moved?",
+        ),
         (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
         (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
         (not path.reaches_pins, "partial", "ball_lost", lost),
         (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
     )
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _gains_speed(found: Analysis) -> bool:
+    """Whether the speed at the pins is surely above that at release: nothing on a lane drives a ball."""
+    release, pins = (found.quantities[name] for name in ("speed_release_mph", "speed_pins_mph"))
+    if release.value is None or release.u is None or pins.value is None or pins.u is None:
+        return False
+    return pins.value - release.value > 2 * float(np.hypot(release.u, pins.u))
+
+
+def _leaves_lane(path: SmoothPath, found: Analysis) -> bool:
+    """Whether a ball that stays out of the gutters was surely beyond the lane's edge for several frames."""
+    beyond = np.abs(path.mean[:, X]) - 2 * np.sqrt(path.covariance[:, X, X]) > LANE_WIDTH_IN / 2 + OVER_EDGE_IN
+    return not found.gutter and int(beyond.sum()) >= GUTTER_ROWS
 
 
 def _more_seen(path: SmoothPath, before: SmoothPath) -> bool:

@@ -82,11 +82,20 @@ def test_clip_of_one_frame_in_the_right_size(lane_file: Path, tmp_path: Path) ->
 def test_clip_without_a_ball_is_no_shot(lane_file: Path, tmp_path: Path) -> None:
     import numpy as np
 
-    write_clip(tmp_path / "still.mp4", even_times(20), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+    write_clip(tmp_path / "still.mp4", even_times(60), luma=lambda _: np.full((720, 1280), 90, np.uint8))
     done = run_program("measure", "still.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
     assert done.returncode == 3
     assert "(no_ball)" in done.stderr
     assert table(tmp_path / "out" / "failures.csv")["still"]["reason"].startswith("no_ball")
+
+
+def test_clip_shorter_than_any_shot_says_so(lane_file: Path, tmp_path: Path) -> None:
+    import numpy as np
+
+    write_clip(tmp_path / "blink.mp4", even_times(12), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+    done = run_program("measure", "blink.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
+    assert done.returncode == 3
+    assert "(too_few_frames)" in done.stderr
 
 
 @pytest.mark.parametrize("name", ["./-x.mp4", "two words.mp4", "\u30dc\u30fc\u30eb.mp4", "shots.csv.mp4"])

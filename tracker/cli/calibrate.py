@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 @options.talk_options
 @click.pass_context
 def calibrate(context: click.Context, talk: Talk, clip: Path, marks: Path | None, *, page: bool, out: Path) -> None:
-    r"""Find where the camera of CLIP is, once for every place of the phone.
+    """Find where the camera of CLIP is, once for every place of the phone.
 
     Look at the picture it writes: the lines must lie on the lane. Prints the path of the file.
 
@@ -210,4 +210,5 @@ def _tell(calibration: Calibration, out: Path, talk: Talk) -> None:
     for r in calibration.residuals:
         talk.detail(f"  {r.name:14}{r.size_px:6.1f} px {r.across_boards:+7.2f} board  weight {r.weight:.2f}")
     talk.say(f"Look at {click.format_filename(out.with_suffix('.png'))}: the lines must lie on the lane.")
+    talk.say("It shows the whole frame with everyone in it: keep it to yourself.")
     talk.data(out)

@@ -19,7 +19,7 @@ from tracker.version import VERSION
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(VERSION, prog_name="sixtyfeet")
 def cli() -> None:
-    r"""Measure ball paths from phone clips filmed behind a ten-pin bowling approach.
+    """Measure ball paths from phone clips filmed behind a ten-pin bowling approach.
 
     \b
     calibrate  once for every place of the phone

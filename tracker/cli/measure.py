@@ -49,7 +49,7 @@ class Given:
 @options.talk_options
 @click.pass_context
 def measure(context: click.Context, /, talk: Talk, calibration: Path | None, **given: Any) -> None:
-    r"""Measure the shots of clips into OUT/shots.csv, one row a shot.
+    """Measure the shots of clips into OUT/shots.csv, one row a shot.
 
     A folder stands for the video files in it. What OUT already holds is kept; clips measured before in the same way are
     skipped. Prints the path of the table.

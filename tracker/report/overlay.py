@@ -210,6 +210,6 @@ def _draw_titles(figure: Figure, shot: ShotResult, picture: LanePicture) -> None
         if picture.photo
         else "Lane drawn: too little of it is free in this clip."
     )
-    words = f"Band: 2 standard uncertainties. Dots: frames with the ball measured; hollow: carried by the model. {lane}"
+    words = f"Band: 2 standard uncertainties; ±: one. Dots: measured frames; hollow: carried by the model. {lane}"
     figure.text(0.02, 0.022, words, color=INK, fontsize=9, **_FONT)
     figure.add_artist(Line2D([0.02, 0.98], [0.05, 0.05], color=FAINT, linewidth=0.8))

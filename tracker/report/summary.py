@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from tracker.flags import explain
 from tracker.report.files import natural_key
 
 HEADINGS = (
@@ -19,6 +20,8 @@ HEADINGS = (
     "pins mph",
 )
 
+_SERIOUS = ("hand_assumed", "hand_differs", "model_disagrees", "gap", "weak_contrast", "calibration_poor", "truncated")
+_LEGEND = "± is one standard uncertainty; about 19 of 20 true values lie within two of them"
 _LIMITS = {0: 12, 1: 12}
 _WIDTH = 118
 _NOTHING = "-"
@@ -44,8 +47,10 @@ def summary_table(rows: Iterable[Mapping[str, str]]) -> str:
             lines.append(_fit(f"{line[0]:<{widths[0]}}  {words}"))
         else:
             lines.append(_line(line, widths))
-            lines += [_fit(f"{'':<{widths[0]}}  {words}")] if row["status"] != "measured" else []
-    return "\n".join(lines)
+            said = [words] if row["status"] != "measured" else []
+            said += [explain(code) for code in row["flags"].split() if code in _SERIOUS]
+            lines += [_fit(f"{'':<{widths[0]}}  {one}") for one in said]
+    return "\n".join([*lines, _LEGEND] if table else lines)
 
 
 def _cells(row: Mapping[str, str]) -> tuple[str, ...]:
@@ -86,7 +91,10 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 
 
 def _shortened(cell: str, limit: int | None) -> str:
-    return cell if limit is None or len(cell) <= limit else f"{cell[: limit - 1]}~"
+    """Cut in the middle: takes of one clip differ at the end."""
+    if limit is None or len(cell) <= limit:
+        return cell
+    return f"{cell[: limit - 5]}~{cell[-4:]}"
 
 
 def _fit(line: str) -> str:
