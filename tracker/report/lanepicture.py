@@ -34,6 +34,8 @@ PHOTO_END_IN = 54.0 * INCHES_PER_FOOT
 PHOTO_START_IN = 3.0
 """Here the picture begins: the foul line itself is drawn."""
 
+NO_MARKS_IN = 70.0
+"""Before the dots (6 to 8 ft) a lane bears no marks: what stands out there is a foot or its shadow."""
 MARK_SQ_IN = 45.0
 """Blobs up to this area on the lane may stay: an arrow has at most 8, a down-lane marker 38 square inches."""
 
@@ -259,7 +261,9 @@ def _obstacles(deviation: Array, seen: Mask, grid: _Grid) -> Mask:
     core = cv2.erode(closed, np.ones((5, 5), np.uint8)) * (spacing * COLUMN_IN)[:, None]
     area = np.bincount(labels.ravel(), weights=core.ravel(), minlength=count)
     sure = np.bincount(labels.ravel(), weights=strong.ravel(), minlength=count)
+    unmarked = (smooth > 3.0) & seen & (grid.y_in < NO_MARKS_IN)[:, None]
     large = (area > MARK_SQ_IN) & (sure > 12)
+    large |= np.bincount(labels.ravel(), weights=unmarked.ravel(), minlength=count) > 6
     large[0] = False
     found = large[labels].astype(np.uint8)
     rim = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (13, 13))
