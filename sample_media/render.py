@@ -50,7 +50,7 @@ def render_clip(clip: ClipSpec, path: Path, seed: int = 0, scene: Scene | None =
     path : Path
         File to write.
     seed : int
-        Seed of noise and ball patterns; the same clip and seed give the same bytes.
+        Seed of noise and ball patterns; the same clip and seed give the same pictures.
     scene : Scene, optional
         Static layers of the same camera and lane, when several clips share them.
 
