@@ -10,16 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import lane
-from calibration.camera import PARAMETERS, Camera
+from calibration.camera import Camera
 
 Array = NDArray[np.float64]
 Side = Literal["left", "right"]
 
 UNSEEN_PX = 1e4
 """Residual of a point that the camera has behind it: far, finite, so that a fit can leave such a place."""
-
-UNKNOWNS = (*PARAMETERS, "arrow_centre_ft", "arrow_slope_ft")
-"""What a fit estimates: the camera and the arrows' chevron."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -172,3 +172,19 @@ def test_negative_numbers_stay_numbers_in_any_column():
     assert csv_text(("heading_deg", "note"), [{"heading_deg": "-7.636", "note": "-1+2"}]) == (
         "heading_deg,note\r\n-7.636,'-1+2\r\n"
     )
+
+
+def test_summary_shows_serious_flags_and_what_plus_minus_means(shot):
+    plain = summary_table([shot_row(dataclasses.replace(shot, flags=()))])
+    flagged = summary_table([shot_row(dataclasses.replace(shot, flags=("hand_assumed", "hdr")))])
+    assert "hand_assumed" not in plain
+    assert "hand_assumed: " in flagged
+    assert "hdr" not in flagged
+    assert "standard uncertainty" in plain
+
+
+def test_long_names_are_cut_in_the_middle(shot):
+    rows = [shot_row(dataclasses.replace(shot, shot_id=f"uncut_session-0{k}")) for k in (1, 2)]
+    first, second = (line for line in summary_table(rows).splitlines() if line.startswith("uncut"))
+    assert first.split()[0].endswith("-01")
+    assert second.split()[0].endswith("-02")

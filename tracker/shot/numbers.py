@@ -40,10 +40,9 @@ class Chevron:
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """Every quantity as ``(m,)`` values, NaN where it does not exist, and which paths have stopped slipping."""
+    """Every quantity as ``(m,)`` values, NaN where it does not exist."""
 
     values: dict[str, Array]
-    settled: NDArray[np.bool_]
 
 
 def _mean_between(curve: Array, distance_ft: Array, low: Array, high: Array) -> Array:
@@ -71,7 +70,7 @@ def _laydown(c: Curves, laydown_ft: Array) -> dict[str, Array]:
     }
 
 
-def _hook(c: Curves) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+def _hook(c: Curves) -> dict[str, Array]:
     y = c.distance_ft
     start = at(c.heading_deg, y, TURN_FROM_FT)
     turned = c.heading_deg - start[:, None]
@@ -97,7 +96,7 @@ def _hook(c: Curves) -> tuple[dict[str, Array], NDArray[np.bool_]]:
         "roll_ft": np.where(settled, done, np.nan),
         "slip_end_ft": np.where(settled, over, np.nan),
         "hook_length_ft": np.where(settled, done - onset, np.nan),
-    }, settled
+    }
 
 
 def _entry(c: Curves) -> Array:
@@ -124,8 +123,7 @@ def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron) -> Numbers:
         The arrows, one version for each path.
     """
     values = _laydown(c, laydown_ft)
-    hook, settled = _hook(c)
-    values |= hook
+    values |= _hook(c)
     entry = _entry(c)
     values |= {
         "first_seen_ft": c.start_ft,
@@ -140,4 +138,4 @@ def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron) -> Numbers:
     }
     values["boards_out"] = values["laydown_board"] - values["breakpoint_board"]
     values["boards_back"] = values["contact_board"] - values["breakpoint_board"]
-    return Numbers(values, settled)
+    return Numbers(values)
