@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration import lane
 from calibration.camera import Camera
 from calibration.errors import Failure
-from calibration.observations import ArrowPoint, LanePoint, Observed
+from calibration.observations import ArrowPoint, EdgePoint, LanePoint, Observed
 from calibration.quality import lane_sigma
 
 Array = NDArray[np.float64]
@@ -37,7 +37,7 @@ def too_few(observed: Observed) -> Failure | None:
         for side in ("left", "right")
         if not any(e.side == side for e in observed.edges) and not _has_corner(observed, side)
     ]
-    if not any(p.xyz_in[1] == 0 for p in observed.points):
+    if not any(p.xyz_in[1] == 0 for p in observed.points) and observed.edge_along.all():
         missing.append("a corner of the foul line (foul_left or foul_right)")
     if not any(p.xyz_in[1] > 0 for p in observed.points) and not observed.arrows:
         missing.append("a distance down the lane (pin bases, best pin_1_base, pin_7_base, pin_10_base)")
@@ -116,7 +116,8 @@ def _edge_swaps(observed: Observed) -> list[tuple[str, str]]:
 
 def _upside_down(observed: Observed) -> tuple[str, str] | None:
     """Find a far mark and a near one with the far one lower in the picture by more than the foul line's own slant."""
-    near = [p for p in observed.points if p.xyz_in[1] == 0]
+    near: list[LanePoint | EdgePoint] = [p for p in observed.points if p.xyz_in[1] == 0]
+    near += [e for e in observed.edges if e.side == "foul"]
     far: list[LanePoint | ArrowPoint] = [*observed.arrows, *(p for p in observed.points if p.xyz_in[1] > 0)]
     slack = 0.3 * abs(near[0].u_px - near[-1].u_px) + _ORDER_SLACK_PX
     for f, n in itertools.product(far, near):

@@ -13,7 +13,11 @@ from calibration import lane
 from calibration.camera import Camera
 
 Array = NDArray[np.float64]
-Side = Literal["left", "right"]
+Side = Literal["left", "right", "foul", "left_gutter", "right_gutter"]
+SIDES: tuple[Side, ...] = ("left", "right", "foul", "left_gutter", "right_gutter")
+NO_SHIFTS: tuple[float, ...] = (0.0,) * len(SIDES)
+GUTTER_EDGE_IN = 30.0625
+"""Outer edge of the gutter from the lane's middle, true inches: lane and both gutters are 60 to 60 1/4 in wide."""
 
 UNSEEN_PX = 1e4
 """Residual of a point that the camera has behind it: far, finite, so that a fit can leave such a place."""
@@ -21,18 +25,21 @@ UNSEEN_PX = 1e4
 
 @dataclass(frozen=True, slots=True)
 class EdgePoint:
-    """A point somewhere on an edge of the lane; its distance along the lane is unknown.
+    """A point somewhere on an edge of the lane or of a gutter, or on the foul line; where along it is unknown.
 
     Attributes
     ----------
-    side : {'left', 'right'}
-        Edge, as seen down-lane.
+    side : {'left', 'right', 'foul', 'left_gutter', 'right_gutter'}
+        Edge, as seen down-lane; the foul line, which goes on beyond the lane's own corners; a gutter's outer edge.
     u_px, v_px : float
         Pixel in the upright frame, pixel centres at +0.5.
     sigma_px : float
         Standard deviation across the edge.
     name : str
         Name for reports.
+    common_px : float
+        Standard deviation at this point of an error that all points of this line share: blur that makes a whole edge
+        look off, the width of the foul line. 0 where points are independent.
     """
 
     side: Side
@@ -40,6 +47,16 @@ class EdgePoint:
     v_px: float
     sigma_px: float
     name: str = ""
+    common_px: float = 0.0
+
+
+_SIDE_X_IN: dict[Side, float] = {
+    "left": -lane.LANE_WIDTH_IN / 2,
+    "right": lane.LANE_WIDTH_IN / 2,
+    "foul": 0.0,
+    "left_gutter": -GUTTER_EDGE_IN,
+    "right_gutter": GUTTER_EDGE_IN,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +77,8 @@ class LanePoint:
         Whether x is a true length (pins stand 12 in apart on any lane) and not a share of the lane's width.
     front_radius_in : float
         Radius of a disc about ``xyz_in``, on whose rim, toward the camera, the point was seen; 0 for a plain point.
+    sigma_v_px : float or None
+        Standard deviation of v where it differs from that of u.
     """
 
     name: str
@@ -69,6 +88,7 @@ class LanePoint:
     sigma_px: float
     true_inches: bool = False
     front_radius_in: float = 0.0
+    sigma_v_px: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,13 +127,18 @@ class Observed:
     width: int
     height: int
     edge_x_in: Array
+    edge_true_inches: NDArray[np.bool_]
+    edge_along: NDArray[np.bool_]
+    edge_line: NDArray[np.int64]
+    edge_common_px: Array
     edge_px: Array
     point_xyz_in: Array
     point_px: Array
     radius_in: Array
     true_inches: NDArray[np.bool_]
     board: Array
-    sigma_px: Array
+    edge_sigma_px: Array
+    point_sigma_px: Array
 
     @property
     def all(self) -> tuple[Observation, ...]:
@@ -144,24 +169,31 @@ def gather(observations: Sequence[Observation], width: int, height: int) -> Obse
     board = np.array([a.board for a in arrows], dtype=np.float64)
     arrow_xyz = np.stack([lane.x_from_board(board, "right"), np.zeros(len(arrows)), np.zeros(len(arrows))], axis=1)
     fixed = np.array([p.xyz_in for p in points], dtype=np.float64).reshape(-1, 3)
-    half = lane.LANE_WIDTH_IN / 2
     return Observed(
         edges=edges,
         points=points,
         arrows=arrows,
         width=width,
         height=height,
-        edge_x_in=np.array([-half if e.side == "left" else half for e in edges], dtype=np.float64),
+        edge_x_in=np.array([_SIDE_X_IN[e.side] for e in edges], dtype=np.float64),
+        edge_true_inches=np.array([e.side.endswith("gutter") for e in edges], dtype=bool),
+        edge_along=np.array([e.side != "foul" for e in edges], dtype=bool),
+        edge_line=np.array([SIDES.index(e.side) for e in edges], dtype=np.int64),
+        edge_common_px=np.array([e.common_px for e in edges], dtype=np.float64),
         edge_px=_pixels(edges),
         point_xyz_in=np.concatenate([fixed, arrow_xyz]),
         point_px=_pixels((*points, *arrows)),
         radius_in=np.array([*(p.front_radius_in for p in points), *(0.0 for _ in arrows)], dtype=np.float64),
         true_inches=np.array([*(p.true_inches for p in points), *(False for _ in arrows)], dtype=bool),
         board=board,
-        sigma_px=np.array(
-            [*(e.sigma_px for e in edges), *(p.sigma_px for p in points), *(a.sigma_px for a in arrows)],
+        edge_sigma_px=np.array([e.sigma_px for e in edges], dtype=np.float64),
+        point_sigma_px=np.array(
+            [
+                *((p.sigma_px, p.sigma_px if p.sigma_v_px is None else p.sigma_v_px) for p in points),
+                *((a.sigma_px, a.sigma_px) for a in arrows),
+            ],
             dtype=np.float64,
-        ),
+        ).reshape(-1, 2),
     )
 
 
@@ -185,8 +217,12 @@ def lane_places(observed: Observed, camera: Camera, chevron_ft: tuple[float, flo
     return np.asarray(true / np.array([camera.width_scale, 1.0, 1.0]))
 
 
-def edge_residuals(camera: Camera, edge_x_in: Array, pixels: Array) -> tuple[Array, Array]:
+def edge_residuals(
+    camera: Camera, edge_x_in: Array, pixels: Array, along: NDArray[np.bool_] | None = None
+) -> tuple[Array, Array]:
     """Signed distances ``(n,)`` of pixels from the projected edges and the unit directions ``(n, 2)`` across them.
+
+    An edge runs along the lane through (``edge_x_in``, 0), or across it there where ``along`` is False.
 
     The distance is taken in the undistorted picture, where an edge is a line, and scaled back by the local distortion:
     zero exactly on the curve, within 2 % of the perpendicular distance near it.
@@ -195,25 +231,37 @@ def edge_residuals(camera: Camera, edge_x_in: Array, pixels: Array) -> tuple[Arr
     seen = camera.rays(pixels) @ rot.T
     seen = seen / seen[:, 2:]
     start = np.stack([edge_x_in * camera.width_scale, np.zeros_like(edge_x_in), np.zeros_like(edge_x_in)], axis=1)
-    normal = np.cross((start - camera.position) @ rot.T, rot[:, 1])
+    way = rot[:, 1] if along is None else np.where(along[:, None], rot[:, 1], rot[:, 0])
+    normal = np.cross((start - camera.position) @ rot.T, way)
     length = np.maximum(np.hypot(normal[:, 0], normal[:, 1]), 1e-12)
     stretch = 1.0 + camera.k1 * np.sum(seen[:, :2] ** 2, axis=1)
     distance = np.sum(normal * seen, axis=1) / length * camera.f_px * stretch
     return np.asarray(distance), np.asarray(normal[:, :2] / length[:, None])
 
 
+def line_distances(observed: Observed, camera: Camera) -> tuple[Array, Array]:
+    """:func:`edge_residuals` of all edges, gutters' edges at their true place whatever the lane's width."""
+    x = np.where(observed.edge_true_inches, observed.edge_x_in / camera.width_scale, observed.edge_x_in)
+    return edge_residuals(camera, x, observed.edge_px, observed.edge_along)
+
+
 def offsets(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> Array:
     """Seen minus predicted pixel ``(n, 2)`` of every observation; an edge's offset is the perpendicular one."""
-    across, direction = edge_residuals(camera, observed.edge_x_in, observed.edge_px)
+    across, direction = line_distances(observed, camera)
     predicted = camera.project(lane_places(observed, camera, chevron_ft))
     points = np.where(np.isnan(predicted), UNSEEN_PX, observed.point_px - predicted)
     return np.concatenate([across[:, None] * direction, points])
 
 
-def misfits(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> tuple[Array, Array]:
-    """Residuals in sigmas: edges ``(n_edges,)`` and points ``(n_points, 2)``."""
-    across, _ = edge_residuals(camera, observed.edge_x_in, observed.edge_px)
+def misfits(
+    observed: Observed, camera: Camera, chevron_ft: tuple[float, float], shifts: Sequence[float] = NO_SHIFTS
+) -> tuple[Array, Array]:
+    """Residuals in sigmas: edges ``(n_edges,)`` and points ``(n_points, 2)``.
+
+    ``shifts`` are the common errors of the lines of :data:`SIDES`, in their own standard deviations.
+    """
+    across, _ = line_distances(observed, camera)
+    across = across - observed.edge_common_px * np.asarray(shifts)[observed.edge_line]
     predicted = camera.project(lane_places(observed, camera, chevron_ft))
     points = np.where(np.isnan(predicted), UNSEEN_PX, observed.point_px - predicted)
-    n = len(observed.edges)
-    return across / observed.sigma_px[:n], np.asarray(points / observed.sigma_px[n:, None])
+    return across / observed.edge_sigma_px, np.asarray(points / observed.point_sigma_px)

@@ -11,9 +11,21 @@ from numpy.typing import NDArray
 from calibration import checks, lane
 from calibration.camera import Camera
 from calibration.errors import Failure
-from calibration.fit import K1_SD, UNIT, best, descend, information, stacked, unpack, variance_factor, weights_of
+from calibration.fit import (
+    K1_SD,
+    UNIT,
+    Prior,
+    best,
+    descend,
+    information,
+    stacked,
+    unpack,
+    usual_prior,
+    variance_factor,
+    weights_of,
+)
 from calibration.marks import CLICK_SIGMA_PX, observe_marks
-from calibration.observations import Observation, Observed, gather, offsets
+from calibration.observations import NO_SHIFTS, Observation, Observed, gather, offsets
 from calibration.start import first_guesses
 
 Array = NDArray[np.float64]
@@ -34,7 +46,7 @@ class MarkResidual:
     across_boards : float
         The same across the lane, boards to the right positive; NaN where the click lies above the horizon.
     along_in : float or None
-        The same along the lane, inches; None for a point on an edge.
+        The same along the lane, inches; None for a point on an edge that runs along it.
     weight : float
         Weight in the fit, 1 for a mark in full agreement, toward 0 for one set aside.
     """
@@ -72,6 +84,8 @@ class Solution:
         What the covariance was multiplied by because marks scatter more than their sigmas say; 1 or more.
     notes : tuple of str
         Sentences for a person: marks set aside, parameters the marks do not determine.
+    line_shifts : tuple of float
+        Common errors of the lines of :data:`calibration.observations.SIDES`, in their own standard deviations.
     """
 
     camera: Camera
@@ -84,6 +98,7 @@ class Solution:
     arrow_slope_sd_ft: float
     variance_factor: float
     notes: tuple[str, ...] = ()
+    line_shifts: tuple[float, ...] = NO_SHIFTS
 
 
 def solve(
@@ -115,37 +130,44 @@ def solve(
 
 
 def solve_observations(
-    observations: Sequence[Observation], *, width: int, height: int, start: Camera | None = None
+    observations: Sequence[Observation],
+    *,
+    width: int,
+    height: int,
+    start: Camera | None = None,
+    prior: Prior | None = None,
 ) -> Solution | Failure:
     """Camera from observations of edges, known points and arrows, each with its own sigma.
 
-    A Cauchy loss a mark, Gaussian priors on every parameter (weak except roll, k1 and the lane's width), from the best
-    of several closed-form starts or from ``start``. Returns as :func:`solve`.
+    A Cauchy loss a mark, Gaussian priors on every parameter (weak except roll, k1 and the lane's width, unless another
+    ``prior`` is given), from the best of several closed-form starts or from ``start``. Returns as :func:`solve`, but
+    that with a given ``prior`` any marks are enough: the covariance tells what they and it leave open.
     """
+    known = usual_prior(width, height) if prior is None else prior
     observed = gather(observations, width, height)
-    for check in (checks.too_few, checks.degenerate, checks.mirrored):
+    for check in (checks.too_few, checks.degenerate, checks.mirrored) if prior is None else ():
         failure = check(observed)
         if failure is not None:
             return failure
     starts = [start] if start is not None else first_guesses(observed, _GUESSES)
     if not starts:
         return checks.no_start()
-    state = best(observed, starts)
-    contradiction = _contradiction(observed, state)
+    state = best(observed, known, starts)
+    contradiction = _contradiction(observed, known, state)
     if contradiction is not None:
         return contradiction
-    solution = _solution(observed, state)
+    solution = _solution(observed, known, state)
     failure = checks.implausible(solution.camera)
-    if failure is None:
+    if failure is None and prior is None:
         failure = checks.undetermined(solution.camera, solution.covariance)
     return solution if failure is None else failure
 
 
-def _solution(observed: Observed, state: Array) -> Solution:
+def _solution(observed: Observed, prior: Prior, state: Array) -> Solution:
     camera, chevron = unpack(state, observed)
     _, squares = stacked(observed, state)
     weights = weights_of(observed, squares)
-    marks, priors = information(observed, state, weights)
+    marks, priors = information(observed, prior, state, weights)
     factor = variance_factor(observed, squares, marks, priors)
     turn = UNIT.copy()
     turn[6] *= camera.f_px
@@ -163,6 +185,7 @@ def _solution(observed: Observed, state: Array) -> Solution:
         arrow_slope_sd_ft=float(sd[10]),
         variance_factor=factor,
         notes=_notes(residuals, camera, sd),
+        line_shifts=tuple(float(v) for v in state[11:]),
     )
 
 
@@ -175,7 +198,8 @@ def mark_residuals(
     lane_shift = seen - camera.back_project(observed.pixels - shift, 0.0)
     n = len(observed.edges)
     # For an edge only the offset across the lane means something: the click's own x against the edge's.
-    lane_shift[:n, 0] = seen[:n, 0] - observed.edge_x_in
+    lane_shift[:n, 0] = np.where(observed.edge_along, seen[:n, 0] - observed.edge_x_in, 0.0)
+    lane_shift[:n, 1] = np.where(observed.edge_along, np.nan, seen[:n, 1])
     boards = lane_shift[:, 0] / lane.BOARD_WIDTH_IN
     return tuple(
         MarkResidual(
@@ -183,7 +207,7 @@ def mark_residuals(
             du_px=float(shift[i, 0]),
             dv_px=float(shift[i, 1]),
             across_boards=float(boards[i]),
-            along_in=None if i < n else float(lane_shift[i, 1]),
+            along_in=None if i < n and observed.edge_along[i] else float(lane_shift[i, 1]),
             weight=float(weights[i]),
         )
         for i, name in enumerate(observed.names)
@@ -206,23 +230,23 @@ def _notes(residuals: Sequence[MarkResidual], camera: Camera, sd: Array) -> tupl
     return tuple(notes)
 
 
-def _contradiction(observed: Observed, state: Array) -> Failure | None:
+def _contradiction(observed: Observed, prior: Prior, state: Array) -> Failure | None:
     """Failure when too many marks disagree for the rest to be believed, naming the mark whose removal helps most."""
     _, squares = stacked(observed, state)
     if not checks.disagree(observed, squares):
         return None
-    name, offset, boards = _culprit(observed, state, squares)
+    name, offset, boards = _culprit(observed, prior, state, squares=squares)
     return checks.contradictory(name, offset, boards)
 
 
-def _culprit(observed: Observed, state: Array, squares: Array) -> tuple[str, float, float]:
+def _culprit(observed: Observed, prior: Prior, state: Array, *, squares: Array) -> tuple[str, float, float]:
     """Mark whose removal lowers the cost most, and how far (px, boards) it is from where the others put it."""
     everything = observed.all
     suspects = sorted(np.argsort(-squares, kind="stable")[:6].tolist())
     trials = []
     for i in suspects:
         rest = gather([o for j, o in enumerate(everything) if j != i], observed.width, observed.height)
-        found, cost = descend(rest, state, 1.0)
+        found, cost = descend(rest, prior, state, 1.0)
         trials.append((cost, i, found))
     _, index, found = min(trials, key=lambda trial: trial[:2])
     camera, chevron = unpack(found, observed)
