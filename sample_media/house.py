@@ -38,13 +38,14 @@ class Wood:
     approach: Array
 
 
-def wood(seed: int) -> Wood:
-    """The tables of a look seed."""
+def wood(seed: int, contrast: float = 1.0) -> Wood:
+    """The tables of a look seed; ``contrast`` is a factor on the differences between boards and in the grain."""
     rng = np.random.default_rng(seed)
-    boards = 1 + 0.055 * rng.standard_normal((len(LANE_CENTRES_IN), 41))
+    boards = 1 + 0.055 * contrast * rng.standard_normal((len(LANE_CENTRES_IN), 41))
     grain = rng.standard_normal(GRAIN)
     grain = (grain + np.roll(grain, 1, 1) + np.roll(grain, 2, 1) + np.roll(grain, 3, 1)) / 2
     approach = 1 + 0.05 * rng.standard_normal(800)
+    grain = contrast * grain
     return Wood(boards.astype(np.float32), grain.astype(np.float32), approach.astype(np.float32))
 
 
@@ -74,11 +75,11 @@ def _grain(tables: Wood, x: Array, y: Array) -> Array:
 
 def _marks(s: Array, y: Array, lane: LaneSpec) -> NDArray[np.bool_]:
     dark = np.zeros(s.shape, dtype=bool)
-    for board in ARROW_BOARDS:
+    for board in ARROW_BOARDS if lane.look.show_arrows else ():
         tip = (lane.arrow_centre_ft - lane.arrow_slope_ft * abs(board - 20) / 5) * 12
         behind = tip - y
         dark |= (behind > 0) & (behind < 6) & (np.abs(s - (20 - board) * BOARD_WIDTH_IN) < 0.105 * behind)
-    for board in DOT_BOARDS:
+    for board in DOT_BOARDS if lane.look.show_dots else ():
         dark |= (s - (20 - board) * BOARD_WIDTH_IN) ** 2 + (y - lane.dots_ft * 12) ** 2 < 0.375**2
     return dark
 
@@ -89,12 +90,12 @@ def lane_colour(s: Array, y: Array, index: NDArray[np.int64], *, tables: Wood, l
     board = np.clip(across.astype(np.int64), 0, 38)
     tone = tables.boards[index, board] * (1 + 0.035 * _grain(tables, s, y))
     seam = np.minimum(across - board, 1 - (across - board)) < 0.03
-    tone = np.where(seam, tone * 0.72, tone)
+    tone = np.where(seam, tone * (1 - 0.28 * lane.look.board_contrast), tone)
     maple, pine = rgb((0.46, 0.315, 0.175)), rgb((0.475, 0.30, 0.145))
-    middle = ((y > 190) & (y < 600))[:, None]
-    out = np.where(middle, pine, maple) * tone[:, None]
+    middle = ((y > 190) & (y < 600) & lane.look.middle_wood)[:, None]
+    out = np.where(middle, pine, maple) * tone[:, None] * rgb(lane.look.lane_tint)
     marks = _marks(s, y, lane)
-    out[marks] = rgb((0.085, 0.035, 0.02))
+    out[marks] = rgb(lane.look.arrows)
     return np.asarray(out * lane.brightness * deck_light(y)[:, None], dtype=np.float32)
 
 
@@ -102,13 +103,14 @@ def approach_colour(x: Array, y: Array, tables: Wood, lane: LaneSpec) -> Array:
     """Diffuse colour of the approach, foul line included."""
     board = np.floor(x / 2.1 + 400).astype(np.int64) % 800
     tone = tables.approach[board] * (1 + 0.03 * _grain(tables, x * 0.6, y + 999))
-    out = rgb((0.40, 0.25, 0.125)) * tone[:, None] * 0.86
+    out = rgb((0.40, 0.25, 0.125)) * tone[:, None] * 0.86 * rgb(lane.look.approach_tint)
     index, s = nearest_lane(x)
     del index
     for board_number in ARROW_BOARDS:
         spot = (s - (20 - board_number) * BOARD_WIDTH_IN) ** 2
         for row_in in (-27.0, -144.0):
             out[spot + (y - row_in) ** 2 < 0.45] = rgb((0.08, 0.035, 0.02))
+    out[y < -12 * lane.look.approach_ft] = rgb(lane.look.carpet)
     return np.asarray(out * (0.55 + 0.45 * lane.brightness), dtype=np.float32)
 
 
@@ -127,7 +129,9 @@ def gutter_colour(across: Array, y: Array, lane: LaneSpec) -> Array:
     lit = 0.45 + 0.55 * np.sqrt(np.clip(1 - across**2, 0, 1))
     sheen = 0.55 * np.exp(-(((across - 0.25) / 0.16) ** 2))
     value = 0.105 * lit * (1 + sheen) * lane.gutter_brightness
-    return np.asarray((value * deck_light(y))[:, None] * rgb((0.96, 0.98, 1.05)), dtype=np.float32)
+    return np.asarray(
+        (value * deck_light(y))[:, None] * rgb((0.96, 0.98, 1.05)) * rgb(lane.look.gutter_tint), dtype=np.float32
+    )
 
 
 def mask_colour(x: Array, z: Array) -> Array:

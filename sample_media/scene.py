@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration.lane import DECK_END_IN, GUTTER_WIDTH_IN
 from sample_media import house
 from sample_media.optics import View
-from sample_media.spec import LaneSpec
+from sample_media.spec import LaneSpec, LookSpec
 
 Array = NDArray[np.float32]
 ROWS = 24
@@ -80,7 +80,7 @@ def build_scene(view: View, lane: LaneSpec, samples: int = 3) -> Scene:
     Scene
         Layers of the frame's size.
     """
-    tables = house.wood(lane.look_seed)
+    tables = house.wood(lane.look_seed, lane.look.board_contrast)
     layers = np.zeros((view.height, view.width, 6), dtype=np.float32)
     for top in range(0, view.height, ROWS):
         rows = min(ROWS, view.height - top)
@@ -121,10 +121,10 @@ def _trace(rays: _Rays, tables: house.Wood, lane: LaneSpec) -> Array:
     out[hit] = _floor(rays.take(hit), floor_t[hit], tables, lane)
     hit = (first == wall_t) & (first < floor_t)
     _, y, z = rays.take(hit).at(wall_t[hit])
-    out[hit, :3] = house.wall_colour(y, z)
+    out[hit, :3] = house.wall_colour(y, z) * np.float32(lane.look.surround)
     hit = (first == ceiling_t) & (first < floor_t)
     x, y, _ = rays.take(hit).at(ceiling_t[hit])
-    out[hit, :3] = house.ceiling_colour(x, y)
+    out[hit, :3] = house.ceiling_colour(x, y) * np.float32(lane.look.surround)
     hit = (first == face_t) & (first < floor_t)
     out[hit] = _face(rays.take(hit), face_t[hit], tables, lane)
     return out
@@ -139,12 +139,12 @@ def _floor(rays: _Rays, t: Array, tables: house.Wood, lane: LaneSpec) -> Array:
     before = y < 0.5
     part = before & (y < -0.5)
     out[part, :3] = house.approach_colour(x[part], y[part], tables, lane)
-    out[before & ~part, :3] = house.rgb((0.022, 0.02, 0.02))
+    out[before & ~part, :3] = house.rgb(lane.look.foul_line)
     part = ~before & (np.abs(s) <= house.HALF_LANE_IN)
     out[part, :3] = house.lane_colour(s[part], y[part], index[part], tables=tables, lane=lane)
     out[part, 3] = 1
     part = ~before & (np.abs(s) > house.OPENING_IN)
-    out[part, :3] = house.cap_colour(s[part], index[part], y[part])
+    out[part, :3] = house.cap_colour(s[part], index[part], y[part]) * np.float32(lane.look.cap)
     part = ~before & (np.abs(s) > house.HALF_LANE_IN) & (np.abs(s) <= house.OPENING_IN)
     out[part, :3] = _gutter(rays.take(part), s[part], y[part], lane)
     return out
@@ -172,9 +172,9 @@ def _face(rays: _Rays, t: Array, tables: house.Wood, lane: LaneSpec) -> Array:
     _, s = house.nearest_lane(x)
     out = np.zeros((len(t), 6), dtype=np.float32)
     high = z > house.KICKBACK_TOP_IN
-    out[high, :3] = house.mask_colour(x[high], z[high])
+    out[high, :3] = house.mask_colour(x[high], z[high]) * np.float32(lane.look.mask)
     plate = ~high & (np.abs(s) > house.OPENING_IN)
-    out[plate, :3] = house.kickback_colour(z[plate], front=True)
+    out[plate, :3] = house.kickback_colour(z[plate], front=True) * np.float32(lane.look.pit)
     out[high | plate, 4] = 1
     inside = ~high & ~plate
     out[inside] = _opening(rays.take(inside), x[inside], s[inside], tables=tables, lane=lane)
@@ -193,9 +193,9 @@ def _opening(rays: _Rays, x: Array, s: Array, *, tables: house.Wood, lane: LaneS
     out[deck] = _floor(rays.take(deck), floor_t[deck], tables, lane)
     plate = ~deck & (wall_y < house.CURTAIN_IN)
     z = rays.eye[2] + (np.minimum(wall_y, 2000) - rays.eye[1]) / rays.d[:, 1] * rays.d[:, 2]
-    out[plate, :3] = house.kickback_colour(z[plate], front=False)
+    out[plate, :3] = house.kickback_colour(z[plate], front=False) * np.float32(lane.look.pit)
     rest = ~deck & ~plate
-    out[rest, :3] = house.curtain_colour(z[rest])
+    out[rest, :3] = house.curtain_colour(z[rest]) * np.float32(lane.look.pit)
     return out
 
 
@@ -213,20 +213,22 @@ def _reflection(view: View, lanes: Array, lane: LaneSpec) -> tuple[Array, Array]
     run = np.asarray((house.FACE_IN - y) / np.maximum(rays.d[:, 1], 0.1), dtype=np.float32)
     far_x, far_z = x + run * rays.d[:, 0], np.abs(run * rise)
     far_z = np.asarray(far_z, dtype=np.float32)
-    image = _mirrored(x, y, far_x, z=far_z, rise=rise, dy=rays.d[:, 1])
+    image = _mirrored(lane.look, (x, y, far_x), z=far_z, rise=rise, dy=rays.d[:, 1])
     picture = cv2.GaussianBlur(image.reshape(view.height, view.width, 3), (0, 0), sigmaX=1.2, sigmaY=4.0)
     return np.asarray(weight * lanes, dtype=np.float32), np.asarray(picture, dtype=np.float32)
 
 
-def _mirrored(x: Array, y: Array, far_x: Array, *, z: Array, rise: Array, dy: Array) -> Array:
+def _mirrored(look: LookSpec, spots: tuple[Array, Array, Array], *, z: Array, rise: Array, dy: Array) -> Array:
     """Colour in the direction of the mirrored ray: opening, panel and wall, or ceiling."""
-    image = house.mask_colour(far_x, z)
+    x, y, far_x = spots
+    image = house.mask_colour(far_x, z) * np.float32(look.mask)
     low = z < house.KICKBACK_TOP_IN
-    image[low] = house.curtain_colour(z[low])
+    image[low] = house.curtain_colour(z[low]) * np.float32(look.pit)
     _, s = house.nearest_lane(far_x)
     plate = low & (np.abs(s) > house.OPENING_IN)
-    image[plate] = house.kickback_colour(z[plate], front=True)
+    image[plate] = house.kickback_colour(z[plate], front=True) * np.float32(look.pit)
     high = z > house.CEILING_IN
     reach = house.CEILING_IN / np.maximum(rise, 1e-3)
-    image[high] = np.minimum(house.ceiling_colour(x[high], np.asarray(y + reach * dy, dtype=np.float32)[high]), 0.9)
+    ceiling = house.ceiling_colour(x[high], np.asarray(y + reach * dy, dtype=np.float32)[high])
+    image[high] = np.minimum(ceiling * np.float32(look.surround), 0.9)
     return image

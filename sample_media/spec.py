@@ -68,6 +68,51 @@ class CameraSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class LookSpec:
+    """Looks by which houses differ; the defaults are the sample session's house.
+
+    Attributes
+    ----------
+    lane_tint, gutter_tint, approach_tint : Rgb
+        Factors on the colours of lane, gutters and approach.
+    board_contrast : float
+        Factor on the differences between boards, seams and grain; 1 is wood, 0.2 a printed surface.
+    middle_wood : bool
+        Whether the lane's middle part is of another wood.
+    foul_line, arrows : Rgb
+        Colours of the foul line and of the lane's arrows and dots.
+    show_arrows, show_dots : bool
+        Leave them out with False.
+    cap : float
+        Factor on the floor between two lanes' gutters.
+    surround, mask : float
+        Factors on ceiling and side walls, and on the panel over the pins with the wall above.
+    pit : float
+        Factor on the curtain behind the pins and on the side plates.
+    approach_ft : float
+        Length of the approach; a carpet lies behind it.
+    carpet : Rgb
+        Colour of that carpet.
+    """
+
+    lane_tint: Rgb = (1.0, 1.0, 1.0)
+    gutter_tint: Rgb = (1.0, 1.0, 1.0)
+    approach_tint: Rgb = (1.0, 1.0, 1.0)
+    board_contrast: float = 1.0
+    middle_wood: bool = True
+    foul_line: Rgb = (0.022, 0.02, 0.02)
+    arrows: Rgb = (0.085, 0.035, 0.02)
+    show_arrows: bool = True
+    show_dots: bool = True
+    cap: float = 1.0
+    surround: float = 1.0
+    mask: float = 1.0
+    pit: float = 1.0
+    approach_ft: float = 1000.0
+    carpet: Rgb = (0.05, 0.04, 0.06)
+
+
+@dataclass(frozen=True, slots=True)
 class LaneSpec:
     """Oil, marks and look of the lane.
 
@@ -87,6 +132,8 @@ class LaneSpec:
         Colour of the light, 1 is white.
     look_seed : int
         Seed of boards and grain.
+    look : LookSpec
+        What differs between houses and has no part in the ball's motion.
     """
 
     oil_ft: float = 41.0
@@ -103,6 +150,7 @@ class LaneSpec:
     gloss: float = 1.0
     light: Rgb = (1.0, 1.0, 1.0)
     look_seed: int = 11
+    look: LookSpec = LookSpec()
 
 
 @dataclass(frozen=True, slots=True)

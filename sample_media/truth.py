@@ -216,7 +216,7 @@ def clip_truth(clip: ClipSpec, view: View, timeline: Timeline, times_s: Sequence
         "ball": clip.ball.name,
         "diameter_in": clip.ball.diameter_in,
         "camera": _camera_truth(clip, view),
-        "lane": asdict(clip.lane),
+        "lane": {name: value for name, value in asdict(clip.lane).items() if name != "look"},
         "shot_spec": asdict(clip.shot),
         "ball_spec": asdict(clip.ball),
         "t_video_of_release": round(release, 6),
