@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import lane
+from calibration.anchors import Anchors
 from calibration.camera import PARAMETERS, Camera
 from calibration.errors import CalibrationFileError
+from calibration.reference import reference_data, reference_from
 from calibration.solve import MarkResidual, Solution
 
 Array = NDArray[np.float64]
@@ -41,7 +43,7 @@ class Calibration:
     clip : str
         File name of the clip the marks were set on, never a path.
     how : str
-        Where the camera comes from: ``marks``, or another word for another way.
+        Where the camera comes from: ``marks`` that somebody clicked, or ``found`` in the picture.
     marks_px : mapping of str to (float, float)
         The marks' pixels (u, v) in the upright frame.
     residuals : tuple of MarkResidual
@@ -52,6 +54,10 @@ class Calibration:
         The arrows' chevron and its standard deviations; the prior where no arrow was marked.
     notes : tuple of str
         Sentences for a person.
+    reference : Anchors or None
+        Fixed windows of the picture the camera belongs to, by which a moved camera is noticed.
+    neighbours_in : tuple of float
+        How far to the right of this lane's middle those of the other lanes that were found lie, inches.
     version : int
         Version of the file's layout.
     """
@@ -69,6 +75,8 @@ class Calibration:
     arrow_slope_ft: float = lane.ARROW_SLOPE_FT
     arrow_slope_sd_ft: float = lane.ARROW_SLOPE_SD_FT
     notes: tuple[str, ...] = ()
+    reference: Anchors | None = None
+    neighbours_in: tuple[float, ...] = ()
     version: int = VERSION
 
 
@@ -124,7 +132,7 @@ def check_frame(calibration: Calibration, width: int, height: int, rotation_deg:
 def to_json(calibration: Calibration) -> str:
     """Write the calibration as JSON text: same calibration, same bytes, and every float reads back exactly."""
     camera = calibration.camera
-    data = {
+    data: dict[str, Any] = {
         "format": FORMAT,
         "version": calibration.version,
         "clip": calibration.clip,
@@ -142,7 +150,10 @@ def to_json(calibration: Calibration) -> str:
         "marks_px": {name: list(pixel) for name, pixel in calibration.marks_px.items()},
         "residuals": [_residual_data(r) for r in calibration.residuals],
         "notes": list(calibration.notes),
+        "neighbours_in": list(calibration.neighbours_in),
     }
+    if calibration.reference is not None:
+        data["reference"] = reference_data(calibration.reference)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -255,8 +266,9 @@ def _calibration(reader: _Reader) -> Calibration:
     values = [camera.number(name) for name in PARAMETERS]
     camera.get("f_px", lambda v: v if v > 0 else None, "a positive number")
     camera.get("z_in", lambda v: v if v > 0 else None, "a positive height above the lane")
+    place = Camera.from_vector(values, frame.size("width"), frame.size("height"))
     return Calibration(
-        camera=Camera.from_vector(values, frame.size("width"), frame.size("height")),
+        camera=place,
         covariance=reader.get("covariance", _covariance, "a symmetric 9x9 matrix without negative variance"),
         rotation_deg=frame.get("rotation_deg", _rotation, "0, 90, 180 or 270"),
         clip=reader.text("clip"),
@@ -269,7 +281,18 @@ def _calibration(reader: _Reader) -> Calibration:
         arrow_slope_ft=arrows.number("slope_ft"),
         arrow_slope_sd_ft=arrows.number("slope_sd_ft"),
         notes=tuple(reader.get("notes", _texts, "a list of texts")),
+        reference=_reference(reader, place),
+        neighbours_in=tuple(reader.get("neighbours_in", _numbers, "a list of finite numbers"))
+        if "neighbours_in" in reader.data
+        else (),
     )
+
+
+def _reference(reader: _Reader, camera: Camera) -> Anchors | None:
+    """Windows of the file; files of before there were any, or written by hand, have none."""
+    if "reference" not in reader.data:
+        return None
+    return reference_from(reader.inner("reference").data, camera, reader.where)
 
 
 def _residual(reader: _Reader) -> MarkResidual:
@@ -300,6 +323,11 @@ def _rotation(value: object) -> int | None:
 
 def _objects(value: object) -> list[Mapping[str, Any]] | None:
     return value if isinstance(value, list) and all(isinstance(v, Mapping) for v in value) else None
+
+
+def _numbers(value: object) -> list[float] | None:
+    found = [_number(v) for v in value] if isinstance(value, list) else [None]
+    return None if None in found else [float(v) for v in found if v is not None]
 
 
 def _texts(value: object) -> list[str] | None:
