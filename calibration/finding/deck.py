@@ -1,0 +1,119 @@
+"""Where the pins stand: a pin-shaped template on the deck of many cameras at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.finding.sampling import sampled
+from calibration.lane import LANE_WIDTH_IN, pin_positions, pin_radius_in
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+_INSIDE_HEIGHTS_IN = (2.5, 4.0, 5.5, 8.0, 11.5, 13.5)
+_BESIDE_HEIGHTS_IN = (9.0, 10.0, 11.0)
+_ABOVE_HEIGHTS_IN = (16.3, 17.6, 19.0)
+_BESIDE_IN = 3.0
+_CHANCE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Poses:
+    """Pinhole cameras of strips ``p`` and focal lengths ``f``: rotations ``(p, f, 3, 3)``, places ``(p, f, 3)``, in.
+
+    ``possible`` (p, f) tells which of them stand above the lane and behind the foul line.
+    """
+
+    rotation: Array
+    place_in: Array
+    possible: NDArray[np.bool_]
+    f_px: Array
+    middle: Array
+
+    def project(self, points: Array) -> Array:
+        """Pixels ``(p, f, n, 2)`` of lane points ``(n, 3)``."""
+        origin = np.einsum("pfij,pfj->pfi", self.rotation, self.place_in)
+        u, v, depth = (self.rotation[:, :, i] @ points.T - origin[:, :, i, None] for i in range(3))
+        scale = self.f_px[None, :, None] / np.where(depth > 1.0, depth, np.nan)
+        return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
+
+
+def poses_of(point: Array, corners: Array, f_px: Array, size: tuple[int, int]) -> Poses:
+    """Cameras of corners ``(p, 2, 2)`` at ``f_px`` (f,), as :func:`calibration.finding.pose.camera_of` gives each."""
+    middle = np.array([size[0] / 2, size[1] / 2])
+    p, f = len(corners), len(f_px)
+    along = np.concatenate([np.broadcast_to(point - middle, (f, 2)), f_px[:, None]], axis=1)
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    rays = np.empty((p, f, 2, 3))
+    rays[..., :2] = (corners - middle)[:, None]
+    rays[..., 2] = f_px[None, :, None]
+    across = np.cross(np.cross(rays[:, :, 0], rays[:, :, 1]), along[None])
+    across *= np.sign(across[..., :1]) / np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), 1e-12)
+    along = np.broadcast_to(along[None], across.shape)
+    up = np.cross(across, along)
+    lane = np.stack([across, along, up], axis=-2)
+    seen = np.einsum("pfij,pfkj->pfki", lane, rays)
+    drop = np.minimum(seen[..., 2], -1e-9)
+    sides = seen[..., 0] / -drop
+    span = np.maximum(sides[..., 1] - sides[..., 0], 1e-9)
+    height = LANE_WIDTH_IN / span
+    x = -sides.mean(axis=-1) * height
+    y = -(seen[..., 1] / -drop).mean(axis=-1) * height
+    possible = (seen[..., 2].max(axis=-1) < -1e-6) & (span > 1e-6) & (y < 0)
+    return Poses(np.swapaxes(lane, -1, -2), np.stack([x, y, height], axis=-1), possible, f_px, middle)
+
+
+@lru_cache(maxsize=1)
+def _template() -> tuple[Array, int]:
+    """Lane points ``(10, m, 3)`` of the template at each pin, inches, and how many of them, the first, are inside it."""
+    inside, around = [], []
+    for x, y in pin_positions():
+        radii = pin_radius_in(np.array(_INSIDE_HEIGHTS_IN))
+        rows = zip(_INSIDE_HEIGHTS_IN, radii, strict=True)
+        inside.append([(x + s * 0.5 * r, y, z) for z, r in rows for s in (-1, 1)])
+        beside = [(x + s * _BESIDE_IN, y, z) for z in _BESIDE_HEIGHTS_IN for s in (-1, 1)]
+        around.append([*beside, *((x + s, y, z) for z in _ABOVE_HEIGHTS_IN for s in (-1.5, 1.5))])
+    return np.concatenate([inside, around], axis=1), len(inside[0])
+
+
+def pin_likeness(luma: Image, poses: Poses) -> Array:
+    """How pin-like each of the ten places looks, ``(p, f, 10)``: correlation of the picture with light pin on dark.
+
+    Pins are white and stand before the dark pit: no brightness is assumed, only that a pin is lighter than what is
+    beside its neck and above its head. NaN where the place lies outside the frame.
+    """
+    points, count = _template()
+    pixels = poses.project(points.reshape(-1, 3)).reshape(*poses.possible.shape, 10, points.shape[1], 2)
+    return np.asarray(np.where(poses.possible[..., None], likeness_at(luma, pixels, count), np.nan))
+
+
+def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
+    """Correlation ``(...)`` of the picture at pixels ``(..., m, 2)`` with a template light in the first ``count``."""
+    values = sampled(luma, pixels)
+    mean = values.mean(axis=-1, keepdims=True)
+    spread = np.sqrt(((values - mean) ** 2).mean(axis=-1))
+    pin, ground = values[..., :count].mean(axis=-1), values[..., count:].mean(axis=-1)
+    share = count / pixels.shape[-2]
+    return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(spread, 2.0))
+
+
+def pins_of(likeness: Array) -> Array:
+    """Evidence ``(...)`` of likenesses ``(..., 10)``: chance gives about one half, a pin nearly one."""
+    above = (np.nan_to_num(likeness) - _CHANCE) / (1.0 - _CHANCE)
+    return np.asarray(np.sum(np.maximum(above, 0.0) ** 2, axis=-1))
+
+
+def pins_before(luma: Image, camera: Camera) -> float:
+    """Pin evidence of a camera's deck; places outside the frame count as none."""
+    return float(pins_of(likeness_of(luma, camera)))
+
+
+def likeness_of(luma: Image, camera: Camera, shift_px: tuple[float, float] = (0.0, 0.0)) -> Array:
+    """Pin likeness ``(10,)`` of the places of a camera's deck, looked at with the template shifted by (u, v) pixels."""
+    points, count = _template()
+    return likeness_at(luma, camera.project(points) + np.array(shift_px), count)

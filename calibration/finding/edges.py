@@ -1,0 +1,131 @@
+"""Sub-pixel places of the lane's edges and of the gutters', by the step of brightness across them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.finding.profiles import POINT_PX, STEP_PX, STRAY_PX, Profiles, covered, profiles_of
+from calibration.finding.sampling import top_of
+from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
+from calibration.observations import GUTTER_EDGE_IN, EdgePoint, Side
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
+
+EDGE_SPAN_FT = (0.6, 57.5)
+STATIONS = 44
+_FLOOR_PX, _FLOOR_IN = 0.2, 0.06
+"""How far a whole edge may look to be off: by blur and sharpening, by the rounding of its corner."""
+_FEWEST = 5
+_GUTTER_IN, _CAP_HEIGHT_IN = 0.2, 0.4
+"""How far a gutter's outer edge may be from its place sideways, and the capping's top from the lane's level (own
+estimates)."""
+_PIECES_IN = 0.6
+_RAGGED = 2.0
+_LOOK_PX = 3.0
+_PLAIN_WIDTH_PX, _RAMP, _LINE_PX = 2.0, 0.5, 0.8
+"""Width at half height of a plain step's slope; how much of what a ramp is wider, and of a dark line's other side, is
+doubt about the edge's place."""
+
+
+def edge_points(
+    luma: Image, camera: Camera, side: Side, reach_px: float, *, hidden: Mask | None = None
+) -> list[EdgePoint]:
+    """Points on one edge of the lane or of a gutter, found within ``reach_px`` of where a camera expects them.
+
+    The sign of the step is the one that most of the edge shows; a station whose step lies elsewhere, is weak beside the
+    noise or has the other sign is left out: somebody stands before it.
+    """
+    y = _even_rows(camera)
+    place = GUTTER_EDGE_IN / camera.width_scale if side.endswith("gutter") else LANE_WIDTH_IN / 2
+    x = np.full_like(y, place * (-1.0 if side.startswith("left") else 1.0))
+    points = np.stack([x, y, np.zeros_like(y)], axis=1)
+    profiles = profiles_of(luma, camera, points, step_in=np.array([0.0, 6.0, 0.0]), reach_px=reach_px)
+    room = np.minimum(reach_px, 0.45 * GUTTER_WIDTH_IN * profiles.inch_px)
+    room[covered(hidden, profiles.at)] = 0.0
+    found = _steps(profiles, room)
+    common_in = _FLOOR_IN
+    if side.endswith("gutter"):
+        common_in = float(np.hypot(_GUTTER_IN, _CAP_HEIGHT_IN * abs(x[0] - camera.x_in) / camera.z_in))
+    return _points(profiles, found, side, common_in=common_in, share=len(found) / max(int((room > 0).sum()), 1))
+
+
+def _even_rows(camera: Camera) -> Array:
+    """Distances in inches that are evenly spaced in the picture."""
+    y = np.linspace(EDGE_SPAN_FT[0] * 12, EDGE_SPAN_FT[1] * 12, 200)
+    seen = camera.project(np.stack([np.zeros_like(y), y, np.zeros_like(y)], axis=1))
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(seen, axis=0).T))])
+    return np.asarray(np.interp(np.linspace(0, way[-1], STATIONS), way, y))
+
+
+def _steps(profiles: Profiles, room: Array) -> list[tuple[int, float]]:
+    """Stations with a clear step where most have it, and its offset in pixels."""
+    slope = np.where(np.abs(profiles.offset_px)[None] <= room[:, None], profiles.slope, np.nan)
+    usable = np.isfinite(slope).sum(axis=1) >= 5
+    if usable.sum() < 4:
+        return []
+    noise = np.nanmedian(np.abs(profiles.slope[usable])) / 0.6745
+    shift, sign = _common(slope[usable], profiles.offset_px)
+    near = np.abs(profiles.offset_px - shift) <= STRAY_PX + 0.5
+    window = np.where(near[None], sign * np.nan_to_num(slope), -np.inf)
+    best = np.argmax(window, axis=1)
+    clear = usable & (window[np.arange(len(best)), best] > max(0.5 * noise, 0.35))
+    clear &= (best > 0) & (best < len(profiles.offset_px) - 1)
+    found = [(k, _top(sign * slope[k], int(best[k]), profiles.offset_px)) for k in np.flatnonzero(clear)]
+    return [(int(k), offset) for k, offset in found if abs(offset - shift) <= STRAY_PX]
+
+
+def _common(slope: Array, offset: Array) -> tuple[float, float]:
+    """Where most stations have their step, and its sign."""
+    bounded = np.clip(np.nan_to_num(slope), -6.0, 6.0).mean(axis=0)
+    favour = np.exp(-0.5 * (offset / max(0.5 * offset[-1], 1.0)) ** 2)
+    k = int(np.argmax(np.abs(bounded) * favour))
+    return float(offset[k]), float(np.sign(bounded[k]) or 1.0)
+
+
+def _top(values: Array, k: int, offset: Array) -> float:
+    """Place of a maximum by the parabola through it and its neighbours."""
+    return float(offset[k]) + top_of(*values[k - 1 : k + 2]) * STEP_PX
+
+
+def _points(
+    profiles: Profiles, found: list[tuple[int, float]], side: Side, *, common_in: float, share: float
+) -> list[EdgePoint]:
+    """Points of an edge; one that is seen in pieces or ragged may be another line, so its common error is larger."""
+    index, offset = np.array([k for k, _ in found], dtype=int), np.array([o for _, o in found])
+    if len(index) < _FEWEST:
+        return []
+    curve = np.polynomial.Polynomial.fit(index, offset, 2)
+    ragged = float(np.median(np.abs(offset - curve(index))) / 0.6745)
+    pieces_in = _PIECES_IN * (1.0 - share) ** 2
+    unlike = _unlike_step(profiles, index, offset)
+    points = []
+    for k, o in zip(index, offset, strict=True):
+        u, v = profiles.at[k] + o * profiles.across[k]
+        inches = np.hypot(common_in, pieces_in) * profiles.inch_px[k]
+        common = float(np.sqrt(_FLOOR_PX**2 + inches**2 + (_RAGGED * ragged) ** 2 + unlike**2))
+        points.append(EdgePoint(side, float(u), float(v), max(POINT_PX, ragged), f"{side}_{k + 1}", common))
+    return points
+
+
+def _unlike_step(profiles: Profiles, index: NDArray[np.int64], offset: Array) -> float:
+    """How far the place of an edge is in doubt by its looks, pixels: a ramp, or a dark line along it, is no plain step.
+
+    Judged on the median profile of all stations, laid over one another: the width of the main peak of its slope, and
+    the peak of the other sign beside it.
+    """
+    around = np.arange(-_LOOK_PX, _LOOK_PX + STEP_PX / 2, STEP_PX)
+    slopes = np.nan_to_num(profiles.slope)
+    rows = [np.interp(around + o, profiles.offset_px, slopes[k]) for k, o in zip(index, offset, strict=True)]
+    shape = np.median(rows, axis=0)
+    middle = len(around) // 2
+    shape = shape * np.sign(shape[middle])
+    half = shape >= shape[middle] / 2
+    first = middle - int(np.argmin(half[middle::-1])) if not half[: middle + 1].all() else 0
+    last = middle + int(np.argmin(half[middle:])) if not half[middle:].all() else len(around) - 1
+    width = (last - first - 1) * STEP_PX
+    other = max(-float(shape.min()), 0.0) / max(float(shape[middle]), 1e-9)
+    return _RAMP * max(width - _PLAIN_WIDTH_PX, 0.0) + _LINE_PX * min(other, 1.0)

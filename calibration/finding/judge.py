@@ -1,0 +1,248 @@
+"""How far to believe a found lane: agreement of independent marks, predicted sigmas, and the reasons to refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import quality
+from calibration.camera import Camera
+from calibration.errors import Failure
+from calibration.finding.arrows import Arrows
+from calibration.finding.fan import fan_of, strips_of
+from calibration.finding.lines import AcrossLine, across_lines
+from calibration.finding.search import Rough, View
+from calibration.lane import BOARD_WIDTH_IN
+from calibration.observations import SIDES, EdgePoint, LanePoint, Observation, gather, lane_places
+from calibration.solve import Solution, solve_observations
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+FinderVerdict = Literal["good", "usable", "refused"]
+
+LOWEST_IN = 22.0
+"""Below this height a pixel at the pins is several feet of lane: nothing there can be told."""
+
+_FREE_PX = 300.0
+_WIDEST_MISS_BOARDS, _GOOD_MISS_BOARDS = 0.8, 0.45
+_WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
+_ARROW_MISS_BOARDS = 0.7
+_LEAST_EDGE_POINTS = 6
+_LEAST_FOUL_POINTS = 8
+_WIDEST_LOSS = 0.27
+_SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 55.0
+_WIDEST_RESIDUAL_BOARDS = 1.0
+_RESIDUAL_BOARDS = 0.5
+_WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
+_CLEAR_STRIP = 100.0
+_BOTTOM_SHARE = 0.97
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Independent marks against what the others predict.
+
+    Attributes
+    ----------
+    pins : int
+        Standing pins that were measured.
+    pins_aside_boards : float or None
+        How far the pins' middle lies from where lane edges and foul line alone put it, boards to the right; None with
+        fewer than three pins.
+    pins_aside_sd : float or None
+        How far off that may be by what the edges leave open, 1 sigma.
+    pins_scale : float or None
+        Spacing of the pins over the predicted one; None without a pin on either side.
+    arrows : int
+        Arrows that stand out.
+    arrows_aside_boards : float or None
+        Root mean square distance of the arrows from their boards.
+    edge_boards : tuple of (float, float)
+        Distance in ft and root mean square offset in boards of the edges' points near it: 15, 40 and 60 ft.
+    """
+
+    pins: int
+    pins_aside_boards: float | None
+    pins_scale: float | None
+    arrows: int
+    arrows_aside_boards: float | None
+    edge_boards: tuple[tuple[float, float], ...]
+
+
+def agreement(solution: Solution, observations: Sequence[Observation], arrows: Arrows | None) -> Agreement:
+    """Compare pins with edges and foul line alone, arrows with their boards, edges with the solved camera."""
+    pins = [o for o in observations if isinstance(o, LanePoint)]
+    aside, scale = _pins_against_edges(solution, observations, pins) if len(pins) >= 3 else (None, None)
+    spread = None if arrows is None else float(np.sqrt(np.mean(np.square(arrows.aside_boards))))
+    return Agreement(
+        pins=len(pins),
+        pins_aside_boards=aside,
+        pins_scale=scale,
+        arrows=0 if arrows is None else len(arrows.boards),
+        arrows_aside_boards=spread,
+        edge_boards=_edge_boards(solution, observations),
+    )
+
+
+def _pins_against_edges(
+    solution: Solution, observations: Sequence[Observation], pins: Sequence[LanePoint]
+) -> tuple[float | None, float | None]:
+    """Offset in boards and scale of the pins beside a camera for which they told only how far away the deck is."""
+    edges = [o for o in observations if isinstance(o, EdgePoint)]
+    heights = [
+        LanePoint(p.name, p.xyz_in, p.u_px, p.v_px, _FREE_PX, true_inches=True, sigma_v_px=p.sigma_v_px) for p in pins
+    ]
+    camera = solution.camera
+    alone = solve_observations([*edges, *heights], width=camera.width, height=camera.height, start=camera)
+    if isinstance(alone, Failure):
+        return None, None
+    observed = gather(heights, camera.width, camera.height)
+    predicted = alone.camera.project(lane_places(observed, alone.camera, (15.8, 1.1)))[:, 0]
+    seen, x = observed.point_px[:, 0], observed.point_xyz_in[:, 0]
+    one = np.ptp(alone.camera.project([[0.0, 740.0, 8.0], [BOARD_WIDTH_IN, 740.0, 8.0]])[:, 0])
+    aside = float(np.median(seen - predicted) / one)
+    if np.ptp(x) < 18.0:
+        return aside, None
+    slope = np.polyfit(predicted - predicted.mean(), seen - seen.mean(), 1)[0]
+    return aside, float(slope)
+
+
+def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tuple[tuple[float, float], ...]:
+    camera = solution.camera
+    edges = [o for o in observations if isinstance(o, EdgePoint) and o.side in ("left", "right")]
+    residuals = {r.name: r.across_boards for r in solution.residuals}
+    pixels = np.array([(o.u_px, o.v_px) for o in edges]).reshape(-1, 2)
+    y = camera.back_project(pixels, 0.0)[:, 1] / 12 if edges else np.zeros(0)
+    offset = np.array([residuals[o.name] for o in edges])
+    bounds = (0.0, 27.5, 50.0, 70.0)
+    parts = []
+    for at, low, high in zip(quality.CHECK_DISTANCES_FT, bounds[:-1], bounds[1:], strict=True):
+        near = (y >= low) & (y < high) & np.isfinite(offset)
+        parts.append((at, float(np.median(np.abs(offset[near])) / 0.6745) if near.any() else float("nan")))
+    return tuple(parts)
+
+
+def verdict(
+    solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float
+) -> tuple[FinderVerdict, Failure | None]:
+    """Verdict on a solved lane, and the reason to refuse it; ``loss`` tells how badly its marks fit its camera."""
+    failure = _doubt(observations, found, loss)
+    failure = _flat_or_vague(solution) if failure is None else failure
+    if failure is not None:
+        return "refused", failure
+    return ("good" if quality.verdict(solution) == "good" and _confirmed(found) else "usable"), None
+
+
+def _confirmed(found: Agreement) -> bool:
+    """Whether independent marks are there and agree well."""
+    aside, scale = abs(found.pins_aside_boards or 0.0), abs((found.pins_scale or 1.0) - 1.0)
+    agree = aside < _GOOD_MISS_BOARDS and scale < _GOOD_SCALE and _small(found.edge_boards)
+    return agree and (found.arrows > 0 or found.pins >= 3)
+
+
+def _small(parts: Sequence[tuple[float, float]]) -> bool:
+    return all(not np.isfinite(boards) or boards < _RESIDUAL_BOARDS for _, boards in parts)
+
+
+def unmistakable(rough: Rough, found: Agreement, failure: Failure | None) -> bool:
+    """Whether this can only be a lane: clear lines, and pins or arrows where they belong.
+
+    One such lane is enough to believe the others of the picture, which the same camera sees.
+    """
+    marked = rough.pins >= _SURE_PINS or found.arrows >= _SURE_ARROWS
+    lines = sum(rough.edges) + 0.5 * sum(rough.gutters)
+    close = all(not np.isfinite(boards) or boards < _WIDEST_RESIDUAL_BOARDS for _, boards in found.edge_boards)
+    return failure is None and marked and lines > _SURE_LINES and close
+
+
+def _doubt(observations: Sequence[Observation], found: Agreement, loss: float) -> Failure | None:
+    """``lane_unclear`` where marks are missing or contradict one another, with the numbers."""
+    counts = dict.fromkeys(SIDES, 0)
+    for o in observations:
+        if isinstance(o, EdgePoint):
+            counts[o.side] += 1
+    left, right = counts["left"] + counts["left_gutter"], counts["right"] + counts["right_gutter"]
+    said = (
+        (min(left, right) < _LEAST_EDGE_POINTS, f"its edges are seen in only {left} and {right} places"),
+        (counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (loss > _WIDEST_LOSS, "its edges, foul line and pins do not fit one camera"),
+        (
+            abs(found.pins_aside_boards or 0.0) > _WIDEST_MISS_BOARDS,
+            f"the pins stand {abs(found.pins_aside_boards or 0.0):.1f} boards beside where its edges put them",
+        ),
+        (
+            abs((found.pins_scale or 1.0) - 1.0) > _WIDEST_SCALE,
+            f"the pins stand {(found.pins_scale or 1.0) - 1.0:+.0%} wider than its edges say",
+        ),
+        (
+            (found.arrows_aside_boards or 0.0) > _ARROW_MISS_BOARDS,
+            f"the arrows lie {found.arrows_aside_boards or 0.0:.1f} boards from theirs",
+        ),
+    )
+    words = [sentence for holds, sentence in said if holds]
+    if not words:
+        return None
+    detail = f"something like a lane is in view, but {' and '.join(words)}"
+    return Failure("lane_unclear", f"{detail}; {_WHOLE}")
+
+
+def _flat_or_vague(solution: Solution) -> Failure | None:
+    flat = too_flat([solution.camera])
+    if flat is not None:
+        return flat
+    if quality.verdict(solution) != "poor":
+        return None
+    boards, feet = np.max([quality.lane_point_sigma(solution, y) for y in quality.CHECK_DISTANCES_FT], axis=0)
+    detail = f"the lane is found, but a point on it only within {boards:.1f} boards and {feet:.1f} ft"
+    return Failure("lane_unclear", f"{detail}; film from higher up, nearer or with more zoom, or click the marks")
+
+
+def too_flat(cameras: Sequence[Camera]) -> Failure | None:
+    """``lane_too_flat`` where a camera stands too low to tell distances down the lane."""
+    height = min(camera.z_in for camera in cameras)
+    if height >= LOWEST_IN:
+        return None
+    detail = f"the lane is seen too flat: the camera is about {height:.0f} in above it"
+    return Failure("lane_too_flat", f"{detail}; put the phone at chest height or higher behind the approach")
+
+
+def nothing_found(luma: Image, view: View) -> Failure:
+    """Why no lane was found: its near or its far end out of the picture, or nothing like a lane in it."""
+    if not view.points:
+        return _no_lane()
+    point = view.points[0]
+    lines = [line for line in across_lines(view.segments, point, 4) if line.v_at(point[0]) - point[1] > 0.1 * len(luma)]
+    if any(_clear(luma, point, line) for line in lines):
+        end = "lies above the frame" if point[1] < 0 else "shows no pins"
+        detail = f"a lane is in view, but its pin end {end}"
+        advice = "film so that foul line and all pins are in the frame, pins standing"
+        return Failure("pin_end_unseen", f"{detail}; {advice}")
+    height, width = luma.shape
+    bottom = AcrossLine(width / 2, _BOTTOM_SHARE * height, 0.0, float(width))
+    if bottom.v_px - point[1] > 0.1 * height and _clear(luma, point, bottom):
+        detail = "lanes are in view, but not the foul line"
+        return Failure("foul_line_unseen", f"{detail}; stand farther back or zoom out until it is in the frame")
+    return _no_lane()
+
+
+def _clear(luma: Image, point: Array, line: AcrossLine) -> bool:
+    strips = strips_of(fan_of(luma, point, line), 1)
+    return bool(strips) and strips[0].score > _CLEAR_STRIP
+
+
+def _no_lane() -> Failure:
+    detail = "no lane is found in the picture"
+    return Failure("no_lane", f"{detail}; film from behind the approach with foul line and pins in the frame")
+
+
+def worst(failures: Sequence[Failure]) -> Failure:
+    """The failure to tell of several: the first that is not about clicked marks."""
+    own = [f for f in failures if not f.reason.startswith(("marks_", "camera_"))]
+    if own:
+        return own[0]
+    detail = "something like a lane is in view, but its edges, foul line and pins do not fit one camera"
+    return Failure("lane_unclear", f"{detail}; {_WHOLE}")

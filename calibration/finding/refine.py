@@ -1,0 +1,142 @@
+"""From a rough camera to the solved one: edges, foul line and pins, looked for again from each better camera."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.errors import Failure
+from calibration.finding.edges import edge_points
+from calibration.finding.foul import foul_points
+from calibration.finding.pins import pin_points
+from calibration.finding.search import Rough
+from calibration.finding.together import agreeing, shared_prior
+from calibration.fit import K1_SD, ROLL_SD_DEG, Prior, camera_prior
+from calibration.lane import LANE_WIDTH_SCALE_SD
+from calibration.observations import EdgePoint, Observation, Side
+from calibration.solve import Solution, solve_observations
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
+
+REACHES_PX = (6.0, 3.0)
+_PIN_WORTH = 4.0
+_SOUND_LOSS, _WORSE_LOSS = 0.25, 0.06
+"""Loss of a lane: 0.01 to 0.1 where every line is the right one, 0.3 and more where one is not."""
+_KEPT_SHARE = 0.7
+"""A solution that leaves out more marks than this fits the rest easily."""
+_ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
+"""How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
+_CLEAR_COUNT, _CLEAR_SIGMA_PX = 8, 0.35
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Refined:
+    """A solved camera, what it was solved from, and the pins' likenesses ``(10,)``."""
+
+    solution: Solution
+    observations: tuple[Observation, ...]
+    pins: Array
+
+
+def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None) -> list[Refined | Failure]:
+    """Solve every lane of a picture ``(H, W)``, in the order of ``roughs``.
+
+    All lanes are seen by one camera. Each is solved by itself first; the largest group of them that agrees on the
+    camera tells each one what the others know, and each is solved again with that: where somebody hides one of its
+    edges, it is still known, and a lane that was led astray by a wrong line comes back or stands out.
+
+    Parameters
+    ----------
+    luma : uint8 array of shape (H, W)
+    roughs : sequence of Rough
+        First cameras of the lanes.
+    hidden : bool array of shape (H / 8, W / 8), optional
+        Where somebody stands before the lane.
+    """
+    alone = [refine(luma, rough.camera, hidden=hidden) for rough in roughs]
+    solved = {k: one.solution for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS}
+    if not solved:
+        return alone
+    group = agreeing(solved, {k: min(roughs[k].edges) + _PIN_WORTH * roughs[k].pins for k in solved})
+    found: list[Refined | Failure] = []
+    for k, rough in enumerate(roughs):
+        others = [solved[j] for j in group if j != k]
+        if not others:
+            found.append(alone[k])
+            continue
+        x = solved[k].camera.x_in if k in solved else rough.camera.x_in
+        prior = shared_prior(others, x)
+        together = refine(luma, prior.camera, prior.prior, REACHES_PX[1:], hidden=hidden)
+        found.append(together if _as_good(together, alone[k]) else alone[k])
+    return found
+
+
+def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
+    """Whether a lane solved with what others know fits about as well, on about as many marks, as by itself."""
+    if isinstance(together, Failure) or isinstance(alone, Failure):
+        return isinstance(alone, Failure)
+    kept = len(together.observations) > _KEPT_SHARE * len(alone.observations)
+    return kept and loss_of(together) <= loss_of(alone) + _WORSE_LOSS
+
+
+def loss_of(lane: Refined | Failure) -> float:
+    """How badly a lane's marks fit its camera: mean Cauchy loss of marks and of their lines' common errors."""
+    if isinstance(lane, Failure):
+        return np.inf
+    weights = np.array([r.weight for r in lane.solution.residuals])
+    shifts = np.array(lane.solution.line_shifts)
+    return float(np.mean(-np.log(weights)) + np.mean(np.log1p((shifts / 2.0) ** 2)))
+
+
+def refine(
+    luma: Image,
+    camera: Camera,
+    prior: Prior | None = None,
+    reaches: Sequence[float] = REACHES_PX,
+    *,
+    hidden: Mask | None = None,
+) -> Refined | Failure:
+    """Solve a lane's camera from a rough one on a picture ``(H, W)``; arguments as in :func:`refine_all`."""
+    scale = max(1.0, max(luma.shape) / 1280)
+    known = _about(camera) if prior is None else prior
+    last: Refined | Failure = Failure("lane_unclear", "no pass was made")
+    for reach in reaches:
+        observations, pins = observe(luma, camera, reach * scale, hidden)
+        found = solve_observations(observations, width=camera.width, height=camera.height, start=camera, prior=known)
+        if isinstance(found, Failure):
+            return found
+        camera = found.camera
+        last = Refined(found, tuple(observations), pins)
+    return last
+
+
+def _about(camera: Camera) -> Prior:
+    """A wide prior about a rough camera: what a lane's own marks leave open stays near where all pins put it."""
+    sd = np.array([_ABOUT_IN, *(_ABOUT_SHARE * np.abs(camera.vector[1:3])), _ABOUT_DEG, _ABOUT_DEG, ROLL_SD_DEG])
+    sd = np.array([*sd, _ABOUT_SHARE * camera.f_px, K1_SD, LANE_WIDTH_SCALE_SD])
+    return camera_prior(camera, np.diag(sd**2))
+
+
+def observe(
+    luma: Image, camera: Camera, reach_px: float, hidden: Mask | None = None
+) -> tuple[list[Observation], Array]:
+    """Edges, foul line and standing pins near where a camera expects them; and the pins' likenesses ``(10,)``."""
+    left, right = (_side_points(luma, camera, side, reach_px=reach_px, hidden=hidden) for side in ("left", "right"))
+    foul = foul_points(luma, camera, reach_px, hidden=hidden)
+    pins, likeness = pin_points(luma, camera, reach_px / 2, hidden=hidden)
+    return [*left, *right, *foul, *pins], likeness
+
+
+def _side_points(luma: Image, camera: Camera, side: Side, *, reach_px: float, hidden: Mask | None) -> list[EdgePoint]:
+    """Points on one edge of the lane, and where that is hardly seen (a gutter as pale as the lane) on its gutter's."""
+    own = edge_points(luma, camera, side, reach_px, hidden=hidden)
+    if len(own) >= _CLEAR_COUNT and own[0].sigma_px <= _CLEAR_SIGMA_PX:
+        return own
+    gutter: Side = "left_gutter" if side == "left" else "right_gutter"
+    return [*own, *edge_points(luma, camera, gutter, reach_px, hidden=hidden)]
