@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from tracker.video.clock import Clock
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts, timing_of, transfer_name
-from tracker.video.planes import Plane, planes_of, turned, turned_site
+from tracker.video.planes import Plane, Planes, planes_of, turned, turned_site
 from tracker.video.source import Header, Pictures, clip_name, header_of, open_clip, video_stream
 
 Image = NDArray[np.uint8]
@@ -119,10 +119,35 @@ class Frame:
             cb, cr = (_copied(plane[y0:y1, x0:x1], self.bit_depth) for plane in self.chroma)
         return Crop(luma, cb, cr, self.index, self.t_s, 2 * x0, 2 * y0)
 
+    def whole(self) -> Crop:
+        """Copy the whole frame as 8-bit samples."""
+        rows, columns = self.luma.shape
+        return self.crop(0, 0, columns, rows)
+
 
 def _copied(plane: Plane, bit_depth: int) -> Image:
     eight = plane if bit_depth == 8 else plane >> (bit_depth - 8)
     return np.array(eight, dtype=np.uint8, order="C")
+
+
+def rotation_of(picture: av.VideoFrame) -> int:
+    """Counter-clockwise turn in degrees (0, 90, 180 or 270) that makes a decoded picture upright."""
+    return round(picture.rotation / 90) * 90 % 360
+
+
+def upright(planes: Planes, rotation_deg: int, index: int, t_s: float) -> Frame:
+    """A frame of a picture's planes, turned."""
+    chroma = planes.chroma and (turned(planes.chroma[0], rotation_deg), turned(planes.chroma[1], rotation_deg))
+    return Frame(index, t_s, turned(planes.luma, rotation_deg), chroma, planes.layout.bit_depth)
+
+
+def nothing_decoded(name: str, *, damaged: bool, skipped: int) -> ClipError:
+    """The error of a clip of which not one frame could be read."""
+    if damaged:
+        detail = f"{name}: the picture data is damaged or cut off from its start; copy the clip again."
+        return ClipError(reason="clip_truncated", detail=detail)
+    why = f" ({skipped} had no time or were damaged)" if skipped else ""
+    return ClipError("no_frames", f"{name}: no frame could be read{why}; export or record the clip again.")
 
 
 class ClipReader:
@@ -262,15 +287,8 @@ class ClipReader:
         try:
             self.first_frame = next(self._pass)
         except StopIteration:
-            raise self._nothing_decoded() from None
+            raise nothing_decoded(self._name, damaged=self._pictures.damaged, skipped=self._skipped) from None
         self.height, self.width = self.first_frame.luma.shape
-
-    def _nothing_decoded(self) -> ClipError:
-        if self._pictures.damaged:
-            detail = f"{self._name}: the picture data is damaged or cut off from its start; copy the clip again."
-            return ClipError(reason="clip_truncated", detail=detail)
-        why = f" ({self._skipped} had no time or were damaged)" if self._skipped else ""
-        return ClipError("no_frames", f"{self._name}: no frame could be read{why}; export or record the clip again.")
 
     def _whole_pass(self) -> Iterator[Frame]:
         yield self.first_frame
@@ -304,7 +322,7 @@ class ClipReader:
         """Note what the first picture says of all."""
         self._pixel_format = str(first.format.name)
         self._transfer = transfer_name(getattr(first, "color_trc", None) or self._header.transfer_code)
-        self.rotation_deg = round(first.rotation / 90) * 90 % 360
+        self.rotation_deg = rotation_of(first)
         self.chroma_site = turned_site(planes_of(first).layout.site, self.rotation_deg)
 
     def _frame(self, picture: av.VideoFrame, index: int, t_s: float) -> Frame:
@@ -312,9 +330,7 @@ class ClipReader:
         repeated = self._last is not None and self._is_repeat(planes.luma, self._last)
         self._last = planes.luma
         self._repeated += repeated
-        turn = self.rotation_deg
-        chroma = planes.chroma and (turned(planes.chroma[0], turn), turned(planes.chroma[1], turn))
-        return Frame(index, t_s, turned(planes.luma, turn), chroma, planes.layout.bit_depth, repeated)
+        return replace(upright(planes, self.rotation_deg, index, t_s), repeated=repeated)
 
     def _is_repeat(self, luma: Plane, last: Plane) -> bool:
         """Compare a few rows, which settles nearly every frame, then many."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import statistics
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -15,8 +15,8 @@ from av.error import FFmpegError
 
 from tracker.video.errors import ClipError
 
-CONTAINERS = "mov,mp4,matroska,webm,avi,mpegts,mpeg"
-"""Containers that are opened; playlists, pictures and text, which the libraries would also take, are not."""
+CONTAINERS = "mov,mp4,matroska,webm,avi,mpegts,mpeg,gif"
+"""Containers that are opened; playlists, still pictures and text, which the libraries would also take, are not."""
 
 _ISO_BOXES = frozenset({b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"})
 _HEAD_BYTES = 16
@@ -153,10 +153,18 @@ class Pictures:
     """Decoded pictures of one stream in order, one pass; an error in the data ends the pass and sets ``damaged``.
 
     Errors before the first picture are passed over: a stream may start between two key pictures.
+
+    Parameters
+    ----------
+    container, stream
+        Open container and one of its streams.
+    wanted : callable, optional
+        Says of a packet with data whether to decode it; the rest of the packets are only read.
     """
 
-    def __init__(self, container: Any, stream: Any) -> None:
+    def __init__(self, container: Any, stream: Any, wanted: Callable[[Any], bool] | None = None) -> None:
         self.damaged = False
+        self._wanted = wanted
         self._container = container
         self._stream = stream
         self._bad_starts = 0
@@ -164,6 +172,8 @@ class Pictures:
     def __iter__(self) -> Iterator[av.VideoFrame]:
         started = False
         for packet in self._packets():
+            if self._wanted is not None and packet.size and not self._wanted(packet):
+                continue
             try:
                 pictures = packet.decode()
             except FFmpegError:
