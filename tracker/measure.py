@@ -16,26 +16,27 @@ from calibration.lane import (
     BALL_DIAMETER_MAX_IN,
     BALL_DIAMETER_MIN_IN,
     BALL_RADIUS_IN,
-    BOARD_WIDTH_IN,
-    INCHES_PER_FOOT,
-    LANE_WIDTH_IN,
     Hand,
-    board_from_x,
 )
 from calibration.quality import verdict
 from calibration.store import Calibration, check_frame
 from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
 from tracker.detection.watch import BallWatcher, FrameLook
-from tracker.path.motion import VX, VY, MotionModel, X, Y
+from tracker.lane.attend import Attendance
+from tracker.lane.check import check_place
+from tracker.lane.hold import Holder
+from tracker.lane.locate import locate
+from tracker.path.motion import VY, MotionModel, X, Y
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
-from tracker.results import ClipResult, PathTable, Scene, ShotResult
-from tracker.shot.analyse import GUTTER_ROWS, OVER_EDGE_IN, Analysis, Arrows, analyse, gutter_row
-from tracker.shot.curves import MPH_PER_IN_S
+from tracker.results import ClipResult, Scene, ShotResult
+from tracker.shot.analyse import Arrows, analyse, gutter_row
+from tracker.shot.status import status_of
+from tracker.shot.table import path_table
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
 from tracker.video.reader import ClipReader, Crop
@@ -46,14 +47,12 @@ Array = NDArray[np.float64]
 BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3)
 """Rectangular distribution over the legal diameters (JCGM 100, 4.3.7)."""
 TOLD_DIAMETER_U_IN = 0.01
-WELL_SEEN_FT = (15.0, 55.0)
-WELL_SEEN_SHARE = 0.5
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
-PLAUSIBLE_MPH = (8.0, 26.0)
-MAX_MEAN_NIS = 12.0
-GUTTER_AFTER_ROWS = 8
 SHORTEST_SHOT_S = 1.0
+CAMERA_MOVED, OTHER_LANE = "camera_moved", "lane_doubtful"
+NEAR_PX = 3.0
+"""A view that lies no farther from the calibration's own lets its windows follow the shake."""
 READOUT_U_S = 0.030 / np.sqrt(3)
 """A rolling shutter takes 0 to 30 ms from the first row to the last (rectangular, not corrected)."""
 
@@ -70,11 +69,14 @@ class MeasureSettings:
         Ball's diameter; None takes the middle of the legal range.
     capture_fps : float or None
         Frames a second at which slow motion was recorded; None where the clip plays at true speed.
+    lane_at : (float, float) or None
+        A pixel (u, v) of the upright frame on the lane to measure, where the lane is found in the picture.
     """
 
     hand: Hand | None = None
     ball_diameter_in: float | None = None
     capture_fps: float | None = None
+    lane_at: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +85,12 @@ class _Watched:
     scene: Scene | None
     facts: ClipFacts
     time_scale: float
+    calibration: Calibration
+    flags: tuple[str, ...]
+    lane_doubtful: bool = False
 
 
-def measure_clip(path: Path, calibration: Calibration, settings: MeasureSettings) -> ClipResult:
+def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureSettings) -> ClipResult:
     """Measure every shot of one clip.
 
     Never raises for a bad clip: what went wrong comes back as the result's failure.
@@ -94,51 +99,102 @@ def measure_clip(path: Path, calibration: Calibration, settings: MeasureSettings
     ----------
     path : Path
         The clip.
-    calibration : Calibration
-        Where its camera is.
+    calibration : Calibration or None
+        Where its camera is, which is checked against the clip where the calibration has a reference: a small turn is
+        corrected, and where the camera stands elsewhere the lane is looked for again. None finds the lane in the clip.
     settings : MeasureSettings
-        Hand, ball and slow motion, as far as known.
+        Hand, ball, slow motion and lane, as far as known.
     """
     radius = (settings.ball_diameter_in / 2) if settings.ball_diameter_in else BALL_RADIUS_IN
     try:
-        watched = _watch(path, calibration, radius, settings.capture_fps)
+        watched = _watched(path, calibration, radius, settings)
     except ClipError as error:
         return ClipResult(path.name, None, failure=Failure(error.reason, str(error)))
     except CalibrationFileError as error:
         return ClipResult(path.name, None, failure=Failure("frame_mismatch", str(error)))
     if isinstance(watched, Failure):
         return ClipResult(path.name, None, failure=watched)
-    runs = find_runs(watched.looks, _pixel_at_pins_in(calibration, radius))
+    used = watched.calibration
+    runs = find_runs(watched.looks, _pixel_at_pins_in(used, radius))
     if not runs:
-        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched, path.name))
+        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched, path.name), calibration=used)
     names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
-    measure = _Measurer(calibration, settings, radius, watched)
+    measure = _Measurer(used, settings, radius, watched)
     shots = tuple(
         replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
     )
-    return ClipResult(path.name, watched.facts, shots)
+    return ClipResult(path.name, watched.facts, shots, calibration=used)
 
 
-def _watch(path: Path, calibration: Calibration, radius: float, capture_fps: float | None) -> _Watched | Failure:
-    region = lane_region(calibration.camera, radius)
-    if region is None:
-        return Failure(
-            "camera_implausible", f"{path.name}: the calibrated lane lies outside the frame; calibrate again"
-        )
+def _watched(
+    path: Path, calibration: Calibration | None, radius: float, settings: MeasureSettings
+) -> _Watched | Failure:
+    """Watch the clip from where its camera is: as given, as given and turned, or found in the clip."""
+    if calibration is not None:
+        found = _watch(path, calibration, radius, settings)
+        if not (isinstance(found, Failure) and found.reason in (CAMERA_MOVED, OTHER_LANE)):
+            return found
+        moved: Failure | None = found
+    else:
+        moved = None
+    located = locate(path, settings.lane_at)
+    if isinstance(located, Failure):
+        if calibration is None or moved is None or calibration.how == "found":
+            return located
+        return Failure(CAMERA_MOVED, f"{path.name}: {moved.detail}; {located.detail}")
+    flags = [
+        *(["camera_found_again"] if moved is not None and moved.reason == CAMERA_MOVED else []),
+        *(["calibration_usable"] if located.lane.verdict != "good" else []),
+    ]
+    watched = _watch(path, replace(located.calibration, neighbours_in=()), radius, settings)
+    if isinstance(watched, Failure):
+        return watched
+    return replace(watched, flags=(*flags, *watched.flags), lane_doubtful=located.ambiguous)
+
+
+def _watch(path: Path, calibration: Calibration, radius: float, settings: MeasureSettings) -> _Watched | Failure:
     with ClipReader(path) as reader:
-        check_frame(calibration, reader.width, reader.height, reader.rotation_deg)
-        scale = 1.0 / (capture_fps * median_interval_s(path)) if capture_fps else 1.0
+        try:
+            check_frame(calibration, reader.width, reader.height, reader.rotation_deg)
+        except CalibrationFileError as error:
+            if calibration.how != "found":
+                raise
+            return Failure(CAMERA_MOVED, str(error))
+        first = reader.first_frame
+        checked = check_place(calibration, first.luma)
+        if isinstance(checked, Failure):
+            return checked
+        used = checked.calibration
+        region = lane_region(used.camera, radius)
+        if region is None:
+            detail = f"{path.name}: the calibrated lane lies outside the frame; calibrate again"
+            return Failure("camera_implausible", detail)
+        scale = 1.0 / (settings.capture_fps * median_interval_s(path)) if settings.capture_fps else 1.0
+        holder = Holder(used.camera, first, calibration.reference if checked.moved_px < NEAR_PX else None)
         watcher = BallWatcher(region, reader.chroma_site)
-        looks = list(watcher.watch(_crops(reader, region, scale)))
-        return _Watched(looks, _scene(watcher.median(), region), reader.facts(), scale)
+        attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
+        looks = list(watcher.watch(_crops(reader, region, holder, attendance=attendance, scale=scale)))
+        failure = holder.failure()
+        if failure is not None:
+            return Failure(failure.reason, f"{path.name}: {failure.detail}")
+        if not holder.corrected and attendance.elsewhere():
+            return Failure(OTHER_LANE, "somebody bowls on another lane than the calibration's")
+        said = {"camera_turned": checked.corrected, "shaky": holder.corrected}
+        flags = tuple(flag for flag, holds in said.items() if holds)
+        return _Watched(
+            looks, _scene(watcher.median(), region), reader.facts(), scale,
+            calibration=holder.widened(used), flags=flags,
+        )  # fmt: skip
 
 
-def _crops(reader: ClipReader, region: LaneRegion, scale: float) -> Iterator[Crop]:
-    box = region.box
+def _crops(
+    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
+) -> Iterator[Crop]:
     for frame in reader:
         if frame.repeated:
             continue
-        crop = frame.crop(box.left, box.top, box.width, box.height)
+        attendance.see(frame)
+        crop = holder.crop(frame, region.box)
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 
@@ -202,8 +258,10 @@ class _Measurer:
             hand=self._settings.hand,
             timing_u=_timing_u(path, camera, self._radius),
         )
-        table = _table(path, draws, found.hand, self._watched.time_scale)
-        status, reason, detail = _status(path, found)
+        table = path_table(path, draws, found.hand, self._watched.time_scale)
+        status, reason, detail = status_of(path, found)
+        if status == "measured" and self._watched.lane_doubtful:
+            status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         flags = (*found.flags, *self._clip_flags(path, contrast), *(() if physical else ("model_disagrees",)))
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
@@ -245,7 +303,7 @@ class _Measurer:
             "hdr": facts.transfer in ("arib-std-b67", "smpte2084"),
             "calibration_poor": verdict(self._calibration) == "poor",
         }
-        return [flag for flag, holds in said.items() if holds]
+        return [*self._watched.flags, *(flag for flag, holds in said.items() if holds)]
 
 
 def _timing_u(path: SmoothPath, camera: Camera, radius_in: float) -> tuple[float, float]:
@@ -271,79 +329,5 @@ def _arrows(calibration: Calibration) -> Arrows:
     )
 
 
-def _status(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
-    """Status, reason code and sentence of a shot with a path."""
-    first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
-    share = float(path.seen[: path.last_seen + 1].mean())
-    speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
-    lost = f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them"
-    short = f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames"
-    slow = f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps"
-    verdicts = (
-        (not PLAUSIBLE_MPH[0] <= speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", slow),
-        (
-            float(np.nanmean(path.nis)) > MAX_MEAN_NIS,
-            "failed",
-            "track_implausible",
-            "it does not move as one rolling ball",
-        ),
-        (share < WELL_SEEN_SHARE / 2, "failed", "track_implausible", short),
-        (
-            _gains_speed(found),
-            "failed",
-            "track_implausible",
-            "it gains speed; is the calibration of this place?",
-        ),
-        (
-            _leaves_lane(path, found),
-            "failed",
-            "track_implausible",
-            "it leaves the lane and returns; has the camera moved?",
-        ),
-        (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
-        (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
-        (not path.reaches_pins, "partial", "ball_lost", lost),
-        (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
-    )
-    return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
-
-
-def _gains_speed(found: Analysis) -> bool:
-    """Whether the speed at the pins is surely above that at release: nothing on a lane drives a ball."""
-    release, pins = (found.quantities[name] for name in ("speed_release_mph", "speed_pins_mph"))
-    if release.value is None or release.u is None or pins.value is None or pins.u is None:
-        return False
-    return pins.value - release.value > 2 * float(np.hypot(release.u, pins.u))
-
-
-def _leaves_lane(path: SmoothPath, found: Analysis) -> bool:
-    """Whether a ball that stays out of the gutters was surely beyond the lane's edge for several frames."""
-    beyond = np.abs(path.mean[:, X]) - 2 * np.sqrt(path.covariance[:, X, X]) > LANE_WIDTH_IN / 2 + OVER_EDGE_IN
-    return not found.gutter and int(beyond.sum()) >= GUTTER_ROWS
-
-
 def _more_seen(path: SmoothPath, before: SmoothPath) -> bool:
     return int(path.seen.sum()) > int(before.seen.sum())
-
-
-def _rolled_before(path: SmoothPath) -> bool:
-    """Whether the ball was measured on the lane for a while before it went into the gutter."""
-    gutter = gutter_row(path)
-    return gutter is not None and int(path.seen[:gutter].sum()) >= GUTTER_AFTER_ROWS
-
-
-def _table(path: SmoothPath, draws: PathDraws, hand: Hand, time_scale: float) -> PathTable:
-    rows = path.frame >= 0
-    mean, drawn = draws.mean[rows], draws.draws[:, rows]
-    toward_pocket = -1.0 if hand == "right" else 1.0
-    return PathTable(
-        frame=path.frame[rows],
-        t_s=path.t_s[rows] / time_scale,
-        board=board_from_x(mean[:, X], hand),
-        distance_ft=mean[:, Y] / INCHES_PER_FOOT,
-        board_u=np.std(drawn[..., X], axis=0) / BOARD_WIDTH_IN,
-        distance_ft_u=np.std(drawn[..., Y], axis=0) / INCHES_PER_FOOT,
-        speed_mph=np.hypot(mean[:, VX], mean[:, VY]) * MPH_PER_IN_S,
-        heading_deg=np.degrees(np.arctan(toward_pocket * mean[:, VX] / mean[:, VY])),
-        seen=path.seen[rows].astype(np.int64),
-    )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.errors import Failure
 from calibration.lane import Hand
+from calibration.store import Calibration
 from tracker.video.facts import ClipFacts
 
 Array = NDArray[np.float64]
@@ -113,9 +114,10 @@ class ShotResult:
 
 @dataclass(frozen=True, slots=True)
 class ClipResult:
-    """Everything one clip gave: its facts, its shots, or the failure that stopped it."""
+    """Everything one clip gave: its facts, its shots, or the failure that stopped it, and the calibration used."""
 
     clip: str
     facts: ClipFacts | None
     shots: tuple[ShotResult, ...] = ()
     failure: Failure | None = None
+    calibration: Calibration | None = None

@@ -93,10 +93,12 @@ def test_clip_that_is_none_is_no_result(media: Path, tmp_path: Path) -> None:
     assert "(not_a_video)" in result.stderr
 
 
-def test_without_marks_it_says_what_to_give(media: Path, tmp_path: Path) -> None:
+def test_without_marks_the_lane_is_found(media: Path, tmp_path: Path) -> None:
     result = calibrate(media / "practice-1.mp4", "-o", tmp_path / "lane.json")
-    assert result.exit_code == 2
-    assert "give --marks MARKS.json" in result.stderr
+    assert result.exit_code == 0
+    assert "lane found on practice-1.mp4: good" in result.stderr
+    assert load(tmp_path / "lane.json").how == "found"
+    assert (tmp_path / "lane.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_name_of_the_picture_is_refused(media: Path, tmp_path: Path) -> None:

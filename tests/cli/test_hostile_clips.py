@@ -5,9 +5,13 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from clips import even_times, write_clip, write_sound, write_text
+from numpy.typing import NDArray
 from program import Done, run_program, table
+
+from tracker.video.reader import ClipReader
 
 EXPECTED = {
     "empty": "clip_empty",
@@ -70,29 +74,37 @@ def test_nothing_temporary_and_no_absolute_path_is_left(batch: tuple[Path, Done]
         assert str(out.parent) not in file.read_text(encoding="utf-8")
 
 
-def test_clip_of_one_frame_in_the_right_size(lane_file: Path, tmp_path: Path) -> None:
-    import numpy as np
+@pytest.fixture(scope="module")
+def quiet(media: Path) -> NDArray[np.uint8]:
+    """The calibrated place with nobody bowling."""
+    with ClipReader(media / "practice-1.mp4") as reader:
+        return reader.first_frame.whole().luma
 
-    write_clip(tmp_path / "one.mp4", [0.0], luma=lambda _: np.full((720, 1280), 90, np.uint8))
+
+def test_clip_of_one_frame_in_the_right_size(lane_file: Path, quiet: NDArray[np.uint8], tmp_path: Path) -> None:
+    write_clip(tmp_path / "one.mp4", [0.0], luma=lambda _: quiet)
     done = run_program("measure", "one.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
     assert done.returncode == 3
     assert "(too_few_frames)" in done.stderr
 
 
-def test_clip_without_a_ball_is_no_shot(lane_file: Path, tmp_path: Path) -> None:
-    import numpy as np
-
-    write_clip(tmp_path / "still.mp4", even_times(60), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+def test_clip_without_a_ball_is_no_shot(lane_file: Path, quiet: NDArray[np.uint8], tmp_path: Path) -> None:
+    write_clip(tmp_path / "still.mp4", even_times(60), luma=lambda _: quiet)
     done = run_program("measure", "still.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
     assert done.returncode == 3
     assert "(no_ball)" in done.stderr
     assert table(tmp_path / "out" / "failures.csv")["still"]["reason"].startswith("no_ball")
 
 
-def test_clip_shorter_than_any_shot_says_so(lane_file: Path, tmp_path: Path) -> None:
-    import numpy as np
+def test_clip_of_something_else_in_the_right_size_is_not_measured(lane_file: Path, tmp_path: Path) -> None:
+    write_clip(tmp_path / "grey.mp4", even_times(30), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+    done = run_program("measure", "grey.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
+    assert done.returncode == 3
+    assert table(tmp_path / "out" / "failures.csv")["grey"]["reason"].startswith("camera_moved")
 
-    write_clip(tmp_path / "blink.mp4", even_times(12), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+
+def test_clip_shorter_than_any_shot_says_so(lane_file: Path, quiet: NDArray[np.uint8], tmp_path: Path) -> None:
+    write_clip(tmp_path / "blink.mp4", even_times(12), luma=lambda _: quiet)
     done = run_program("measure", "blink.mp4", "--calibration", lane_file, "-o", "out", cwd=tmp_path)
     assert done.returncode == 3
     assert "(too_few_frames)" in done.stderr

@@ -120,7 +120,9 @@ def test_interrupt_keeps_what_is_written_and_says_how_to_go_on(media: Path, lane
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (["a.mp4", "-o", "out"], "give --calibration LANE.json; make one with: sixtyfeet calibrate"),
+        (["a.mp4", "-o", "out", "--calibration", "LANE", "--lane-at", "9,9"], "--calibration says which lane it is"),
+        (["a.mp4", "-o", "out", "--lane-at", "nine"], "'nine' is not a pixel; give two numbers like 960,540"),
+        (["a.mp4", "-o", "out", "--lane-at=-3,5"], "lies outside any frame"),
         (["a.mp4", "--calibration", "LANE"], "'-o'"),
         (["-o", "out", "--calibration", "LANE"], "CLIP|FOLDER"),
         (["missing.mp4", "-o", "out", "--calibration", "LANE"], "missing.mp4"),

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from calibration.errors import SixtyfeetError
 from tracker.batch.executors import Work, run_tasks
+from tracker.batch.lane import session_lane
 from tracker.batch.ledger import Batch, Ledger, Progress, is_done, stored_rows
 from tracker.batch.manifest import load_manifest
 from tracker.batch.plan import Request, plan_tasks
@@ -18,7 +20,13 @@ class OutputFolderError(SixtyfeetError, OSError):
     """A folder that cannot take the results, with what to do about it."""
 
 
-def run_batch(request: Request, *, tell: Callable[[Progress], None], stop: Callable[[], bool]) -> Batch:
+def run_batch(
+    request: Request,
+    *,
+    tell: Callable[[Progress], None],
+    stop: Callable[[], bool],
+    say: Callable[[str], None] = lambda _sentence: None,
+) -> Batch:
     """Measure the clips of a request into its folder.
 
     Parameters
@@ -28,6 +36,8 @@ def run_batch(request: Request, *, tell: Callable[[Progress], None], stop: Calla
         Called with a :class:`Progress` for every clip, as they finish.
     stop : callable
         Returns true when no further clip shall begin.
+    say : callable
+        Called with sentences about the lane, where it is found in the clips.
 
     Raises
     ------
@@ -46,6 +56,9 @@ def run_batch(request: Request, *, tell: Callable[[Progress], None], stop: Calla
         tell(ledger.skip(task))
     skipped = {task.clip.clip_id for task in done}
     waiting = [task for task in tasks if task.clip.clip_id not in skipped]
+    if request.calibration is None and waiting:
+        lane = session_lane(request.out, [task.clip.path for task in waiting], request.lane_at, say)
+        waiting = [replace(task, calibration=lane) for task in waiting]
     for task, outcome in run_tasks(Work(run_clip, died_outcome, stop), waiting, request.workers):
         tell(ledger.record(task, outcome))
     return ledger.close()

@@ -17,6 +17,9 @@ from tracker.report.provenance import tool_versions
 from tracker.session.sheet import Ball, SessionSheet, SheetRow
 from tracker.version import VERSION
 
+FOUND = "found"
+"""In place of a calibration's hash: the lane is found in the clips, and every clip is checked against it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Request:
@@ -25,7 +28,8 @@ class Request:
     Attributes
     ----------
     clips : tuple of Path
-    calibration : Calibration
+    calibration : Calibration or None
+        Where the camera is; None finds the lane in the clips.
     out : Path
     session : SessionSheet
         Its hands, balls and texts; notes go nowhere.
@@ -35,18 +39,21 @@ class Request:
         For clips whose hand the sheet does not tell; None sees it from the path.
     capture_fps : float or None
         True capture rate of slow-motion clips.
+    lane_at : (float, float) or None
+        Pixel of the upright frame on the lane to measure, where several are found.
     workers : int
     redo : bool
         Measure again what is unchanged.
     """
 
     clips: tuple[Path, ...]
-    calibration: Calibration
+    calibration: Calibration | None
     out: Path
     session: SessionSheet = field(default_factory=SessionSheet)
     balls: Mapping[str, Ball] = field(default_factory=dict)
     hand: Hand | None = None
     capture_fps: float | None = None
+    lane_at: tuple[float, float] | None = None
     workers: int = 1
     redo: bool = False
 
@@ -55,7 +62,7 @@ def plan_tasks(request: Request, manifest: Manifest) -> tuple[ClipTask, ...]:
     """One task a clip, in the order of the request; clips of the manifest keep their ids."""
     hashes = {path: hash_file(path) for path in request.clips}
     named = name_clips(request.clips, hashes, manifest.hashes)
-    calibration_sha256 = hash_text(to_json(request.calibration))
+    calibration_sha256 = FOUND if request.calibration is None else hash_text(to_json(request.calibration))
     return tuple(_task(clip, request, calibration_sha256) for clip in named)
 
 
@@ -65,6 +72,7 @@ def _task(clip: NamedClip, request: Request, calibration_sha256: str) -> ClipTas
         hand=hand_of(sheet.rows, request.hand),
         ball_diameter_in=diameter_of(sheet.rows, request.balls),
         capture_fps=request.capture_fps,
+        lane_at=request.lane_at,
     )
     hashes = {"clip_sha256": clip.sha256, "calibration_sha256": calibration_sha256}
     as_json = json.loads(json.dumps(asdict(settings)))

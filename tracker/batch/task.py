@@ -27,7 +27,7 @@ class ClipTask:
     Attributes
     ----------
     clip : NamedClip
-    calibration : Calibration
+    calibration : Calibration or None
     settings : MeasureSettings
     out : Path
         Folder that takes the shots' folders.
@@ -41,7 +41,7 @@ class ClipTask:
     """
 
     clip: NamedClip
-    calibration: Calibration
+    calibration: Calibration | None
     settings: MeasureSettings
     out: Path
     inputs: Mapping[str, Any] = field(default_factory=dict)
@@ -98,7 +98,7 @@ def died_outcome(task: ClipTask, error: BaseException) -> ClipOutcome:
 def _measured(task: ClipTask) -> ClipOutcome:
     result = measure_clip(task.clip.path, task.calibration, task.settings)
     named = [_renamed(shot, task.clip) for shot in result.shots]
-    provenance = clip_provenance(task.provenance, facts=result.facts, calibration=task.calibration)
+    provenance = clip_provenance(task.provenance, facts=result.facts, calibration=result.calibration)
     for shot in named:
         write_shot(task.out, shot, provenance)
     small = tuple(replace(shot, path=None, scene=None, camera=None) for shot in named)

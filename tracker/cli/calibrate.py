@@ -1,8 +1,8 @@
-"""``sixtyfeet calibrate``: from marks on one clip to the file that says where the camera is."""
+"""``sixtyfeet calibrate``: from one clip, or marks on it, to the file that says where the camera is."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     help="Marks on the upright frame: width, height, marks_px {name: [x, y]}.",
 )
 @click.option("--page", is_flag=True, help="Click the marks on a page that opens in the browser of this machine.")
+@options.lane_at_option
 @click.option(
     "-o",
     "--out",
@@ -41,22 +42,60 @@ if TYPE_CHECKING:
 )
 @options.talk_options
 @click.pass_context
-def calibrate(context: click.Context, talk: Talk, clip: Path, marks: Path | None, *, page: bool, out: Path) -> None:
+def calibrate(
+    context: click.Context,
+    talk: Talk,
+    clip: Path,
+    marks: Path | None,
+    *,
+    page: bool,
+    lane_at: tuple[float, float] | None,
+    out: Path,
+) -> None:
     """Find where the camera of CLIP is, once for every place of the phone.
 
-    Look at the picture it writes: the lines must lie on the lane. Prints the path of the file.
+    Finds the lane by itself; where it cannot, or you know better, marks are clicked on a page or given in a file. Look
+    at the picture it writes: the lines must lie on the lane. Prints the path of the file.
 
     \b
+    sixtyfeet calibrate tuesday/IMG_2041.MOV -o lane12.json
     sixtyfeet calibrate tuesday/IMG_2041.MOV --page -o lane12.json
     sixtyfeet calibrate tuesday/IMG_2041.MOV --marks marks.json -o lane12.json
     """
     if out.suffix.lower() == ".png":
         msg = f"{click.format_filename(out)} is the name of the picture; give a .json file"
         raise click.BadParameter(msg, param_hint="'-o'")
-    if marks is None and not page:
-        msg = "give --marks MARKS.json, or --page to click the marks"
+    if lane_at is not None and (page or marks is not None):
+        msg = "--lane-at is for a lane that is found in the clip; marks say which lane it is"
         raise click.UsageError(msg)
+    if marks is None and not page:
+        context.exit(find_lane(clip, out, lane_at, talk=talk))
     context.exit(calibrate_clip(clip, marks, out, talk=talk, page=page))
+
+
+def find_lane(clip: Path, out: Path, lane_at: tuple[float, float] | None, *, talk: Talk) -> Status:
+    """Find the lane, write the file and the picture, tell how good it is, and return the exit status."""
+    from calibration.errors import Failure
+    from calibration.store import save
+    from tracker.batch.lane import grid_png, lane_sentences
+    from tracker.lane.locate import locate
+    from tracker.report.files import write_file
+    from tracker.video.errors import ClipError
+
+    try:
+        found = locate(clip, lane_at)
+    except ClipError as error:
+        talk.warn(f"{error.detail} ({error.reason})")
+        return Status.NO_RESULT
+    if isinstance(found, Failure):
+        talk.warn(f"no calibration: {found.detail} ({found.reason})")
+        talk.warn("--page lets you click the marks yourself")
+        return Status.NO_RESULT
+    write_file(out.with_suffix(".png"), grid_png(found))
+    save(out, found.calibration)
+    talk.say(" ".join([f"lane found on {clip.name}:", *lane_sentences(found)]))
+    _point_at(out, talk)
+    return Status.DONE
 
 
 def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk, page: bool = False) -> Status:
@@ -64,6 +103,7 @@ def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk
 
     With ``page`` the marks are clicked on a page, which starts with those of ``marks_file`` if there is one.
     """
+    from calibration.anchors import choose_anchors
     from calibration.errors import Failure
     from calibration.solve import solve
     from calibration.store import from_solution
@@ -84,7 +124,8 @@ def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk
     if isinstance(solution, Failure):
         talk.warn(f"no calibration: {solution.detail} ({solution.reason})")
         return Status.NO_RESULT
-    calibration = from_solution(solution, marks.marks_px, clip=clip.name, rotation_deg=look.rotation_deg)
+    solved = from_solution(solution, marks.marks_px, clip=clip.name, rotation_deg=look.rotation_deg)
+    calibration = replace(solved, reference=choose_anchors(look.luma, solved.camera))
     _write(calibration, look.bgr, out)
     _tell(calibration, out, talk)
     return Status.DONE
@@ -92,9 +133,10 @@ def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Look:
-    """First upright picture of a clip ``(h, w, 3)``, for people, and the turn that made it upright."""
+    """First upright picture of a clip: ``(h, w, 3)`` for people, luma ``(h, w)``, and the turn that made it upright."""
 
     bgr: NDArray[np.uint8]
+    luma: NDArray[np.uint8]
     rotation_deg: int
 
     @property
@@ -108,7 +150,7 @@ def _look_at(clip: Path) -> Look:
 
     with ClipReader(clip) as reader:
         frame = reader.first_frame.crop(0, 0, reader.width, reader.height)
-        return Look(_bgr(frame), reader.rotation_deg)
+        return Look(_bgr(frame), frame.luma, reader.rotation_deg)
 
 
 def _marks_for(file: Path, look: Look) -> Marks:
@@ -209,6 +251,10 @@ def _tell(calibration: Calibration, out: Path, talk: Talk) -> None:
         talk.say(sentence)
     for r in calibration.residuals:
         talk.detail(f"  {r.name:14}{r.size_px:6.1f} px {r.across_boards:+7.2f} board  weight {r.weight:.2f}")
+    _point_at(out, talk)
+
+
+def _point_at(out: Path, talk: Talk) -> None:
     talk.say(f"Look at {click.format_filename(out.with_suffix('.png'))}: the lines must lie on the lane.")
     talk.say("It shows the whole frame with everyone in it: keep it to yourself.")
     talk.data(out)

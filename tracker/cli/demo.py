@@ -1,4 +1,4 @@
-"""``sixtyfeet demo``: calibrate and measure the practice session that comes with the program."""
+"""``sixtyfeet demo``: measure the practice session that comes with the program."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from pathlib import Path
 import click
 
 from tracker.cli import options
-from tracker.cli.calibrate import calibrate_clip
 from tracker.cli.measure import Given, measure_clips
 from tracker.cli.options import Status
 from tracker.cli.talk import Talk
@@ -22,7 +21,7 @@ from tracker.cli.talk import Talk
 @options.talk_options
 @click.pass_context
 def demo(context: click.Context, talk: Talk, *, workers: int, redo: bool, out: Path | None) -> None:
-    """Calibrate and measure the rendered practice session that comes with the program.
+    """Find the lane of the rendered practice session that comes with the program, and measure it.
 
     Without -o the results go into a new temporary folder. Prints the path of the table.
     """
@@ -36,14 +35,9 @@ def run_demo(media: Path, out: Path, talk: Talk, *, workers: int, redo: bool) ->
     from tracker.batch.clips import clips_in_folder
 
     clips = clips_in_folder(media)
-    lane = out / "lane.json"
-    talk.say(f"calibrating on {clips[0].name} with the marks of marks.json")
-    status = calibrate_clip(clips[0], media / "marks.json", lane, talk=talk.quieter())
-    if status is not Status.DONE:
-        return status
     talk.say(f"measuring {len(clips)} clips")
     given = Given(
-        clips, lane, out, session=media / "session.csv", balls=media / "balls.csv", workers=workers, redo=redo
+        clips, None, out, session=media / "session.csv", balls=media / "balls.csv", workers=workers, redo=redo
     )
     status = measure_clips(given, talk)
     where = click.format_filename(out)

@@ -26,12 +26,13 @@ class Given:
     """The command line of ``measure``; see the options of the same names."""
 
     inputs: tuple[Path, ...]
-    calibration: Path
+    calibration: Path | None
     out: Path
     session: Path | None = None
     balls: Path | None = None
     hand: Hand | None = None
     capture_fps: float | None = None
+    lane_at: tuple[float, float] | None = None
     workers: int = 1
     redo: bool = False
 
@@ -43,6 +44,7 @@ class Given:
 @options.balls_option
 @options.hand_option
 @options.capture_fps_option
+@options.lane_at_option
 @options.workers_option
 @options.redo_option
 @options.out_option(required=True)
@@ -52,13 +54,15 @@ def measure(context: click.Context, /, talk: Talk, calibration: Path | None, **g
     """Measure the shots of clips into OUT/shots.csv, one row a shot.
 
     A folder stands for the video files in it. What OUT already holds is kept; clips measured before in the same way are
-    skipped. Prints the path of the table.
+    skipped. Without --calibration the lane is found in the clips: look at OUT/lane.png, the lines must lie on the lane.
+    Prints the path of the table.
 
     \b
-    sixtyfeet measure tuesday/ --calibration lane12.json --session tuesday.csv -o tuesday_out
+    sixtyfeet measure tuesday/ --session tuesday.csv -o tuesday_out
+    sixtyfeet measure tuesday/ --calibration lane12.json -o tuesday_out
     """
-    if calibration is None:
-        msg = "give --calibration LANE.json; make one with: sixtyfeet calibrate CLIP --marks MARKS.json -o LANE.json"
+    if calibration is not None and given.get("lane_at") is not None:
+        msg = "--lane-at is for a lane that is found in the clips; --calibration says which lane it is"
         raise click.UsageError(msg)
     context.exit(measure_clips(Given(calibration=calibration, **given), talk))
 
@@ -77,7 +81,7 @@ def measure_clips(given: Given, talk: Talk) -> Status:
     request = _request(given, found.paths)
     _tell_of_sheet(request, talk)
     with stop_on_interrupt(lambda: talk.warn("stopping after the clips in work; Ctrl-C again stops at once")) as stop:
-        batch = run_batch(request, tell=lambda progress: _tell(progress, talk), stop=stop)
+        batch = run_batch(request, tell=lambda progress: _tell(progress, talk), stop=stop, say=talk.say)
     return _conclude(batch, given, talk, all_found=not found.empty_folders)
 
 
@@ -89,12 +93,13 @@ def _request(given: Given, clips: tuple[Path, ...]) -> Request:
 
     return Request(
         clips=clips,
-        calibration=_read("--calibration", load, given.calibration),
+        calibration=None if given.calibration is None else _read("--calibration", load, given.calibration),
         out=given.out,
         session=SessionSheet() if given.session is None else _read("--session", read_session, given.session),
         balls={} if given.balls is None else _read("--balls", read_balls, given.balls),
         hand=given.hand,
         capture_fps=given.capture_fps,
+        lane_at=given.lane_at,
         workers=given.workers,
         redo=given.redo,
     )

@@ -67,6 +67,21 @@ def _regular(_context: click.Context, _option: click.Parameter, values: tuple[Pa
     return values
 
 
+def _pixel(_context: click.Context, _option: click.Parameter, value: str | None) -> tuple[float, float] | None:
+    if value is None:
+        return None
+    parts = value.split(",")
+    try:
+        u, v = (float(part) for part in parts)
+    except ValueError as error:
+        msg = f"{value!r} is not a pixel; give two numbers like 960,540"
+        raise click.BadParameter(msg) from error
+    if not (math.isfinite(u) and math.isfinite(v) and u >= 0 and v >= 0):
+        msg = f"{value!r} lies outside any frame; give two numbers like 960,540"
+        raise click.BadParameter(msg)
+    return u, v
+
+
 clips_argument = click.argument(
     "inputs",
     nargs=-1,
@@ -82,7 +97,7 @@ calibration_option = click.option(
     "--calibration",
     metavar="LANE.json",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="Where the camera is: the file that `calibrate` wrote for this place of the phone.",
+    help="Where the camera is: the file that `calibrate` wrote for this place of the phone.  [default: found]",
 )
 
 session_option = click.option(
@@ -111,6 +126,13 @@ capture_fps_option = click.option(
     metavar="F",
     callback=_finite,
     help="True frames a second of a slow-motion clip that plays slowed down.",
+)
+
+lane_at_option = click.option(
+    "--lane-at",
+    metavar="X,Y",
+    callback=_pixel,
+    help="A pixel of the upright frame on the lane to measure, where several are found.",
 )
 
 workers_option = click.option(

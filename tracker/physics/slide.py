@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 GRAVITY_IN_S2 = 386.0886
 """9.80665 m/s^2, the standard acceleration of gravity (CGPM 1901), in inches."""
 SLOWEST_SHARE = 0.05
+SLOWEST_IN_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +69,11 @@ def _integral(values: Array, y_in: Array) -> Array:
 def slide(launch: Launch, friction: Array, y_in: Array) -> Slide:
     """Paths of balls over friction ``(m, g)`` at distances ``y_in`` ``(g,)``, ascending; the launch is at the first.
 
-    A ball that friction would stop goes on at a twentieth of its speed, so that a fit can walk away from there.
+    A ball that friction would stop goes on at a twentieth of its speed, and none begins slower than an inch a second:
+    a fit can walk away from there.
     """
     back, side = np.cos(launch.slip_rad)[:, None], np.sin(launch.slip_rad)[:, None]
-    start = launch.vy_in_s[:, None]
+    start = np.maximum(launch.vy_in_s, SLOWEST_IN_S)[:, None]
     spent = GRAVITY_IN_S2 * _integral(friction, y_in)
     square = np.maximum(start**2 - 2 * back * spent, (SLOWEST_SHARE * start) ** 2)
     change = 2 * spent / (start + np.sqrt(square))

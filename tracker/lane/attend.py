@@ -1,0 +1,85 @@
+"""Who bowls on which lane, told while a clip is watched: small pictures kept by the way, judged at its end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.store import Calibration
+from tracker.lane.choose import Choice, choose_lane
+from tracker.lane.clean import clean_picture
+from tracker.video.reader import Crop, Frame
+from tracker.video.stills import Stills
+
+Image = NDArray[np.uint8]
+
+EVERY_S = 0.3
+KEPT = 16
+_ENOUGH = 4
+
+
+class Attendance:
+    """Keeps a picture of half the size now and then: at most 16, thinned out as the clip goes on.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Of the lane that is being measured, with its neighbours.
+    """
+
+    def __init__(self, calibration: Calibration) -> None:
+        self._calibration = calibration
+        self._pictures: list[Crop] = []
+        self._every_s = EVERY_S
+
+    def see(self, frame: Frame) -> None:
+        """Take a picture if it is time."""
+        if not self._calibration.neighbours_in:
+            return
+        if self._pictures and frame.t_s - self._pictures[-1].t_s < self._every_s:
+            return
+        self._pictures.append(_half(frame.whole()))
+        if len(self._pictures) > KEPT:
+            del self._pictures[1::2]
+            self._every_s *= 2
+
+    def elsewhere(self) -> bool:
+        """Whether somebody clearly bowls on another lane than the one that is measured, and nobody on this one."""
+        if len(self._pictures) < _ENOUGH:
+            return False
+        choice = self.choice()
+        return choice.index != 0 and not choice.ambiguous
+
+    def choice(self) -> Choice:
+        """Lanes by what happens on them: 0 is the measured one, then its neighbours in order."""
+        luma = self._pictures[0].luma
+        stills = Stills(
+            "", tuple(self._pictures), luma.shape[1], luma.shape[0], rotation_deg=0, chroma_site=(0.5, 0.5),
+            duration_s=self._pictures[-1].t_s, keys_only=False,
+        )  # fmt: skip
+        return choose_lane(_cameras(self._calibration), clean_picture(stills), stills)
+
+
+def _cameras(calibration: Calibration) -> list[Camera]:
+    """Cameras of half-size pictures in the frames of this lane and its neighbours."""
+    camera = calibration.camera
+    small = replace(camera, f_px=camera.f_px / 2, width=camera.width // 2, height=camera.height // 2)
+    return [replace(small, x_in=small.x_in - moved) for moved in (0.0, *calibration.neighbours_in)]
+
+
+def _half(crop: Crop) -> Crop:
+    rows, columns = (n // 4 * 2 for n in crop.luma.shape)
+    return replace(
+        crop,
+        luma=_resized(crop.luma, (columns, rows)),
+        cb=_resized(crop.cb, (columns // 2, rows // 2)),
+        cr=_resized(crop.cr, (columns // 2, rows // 2)),
+    )
+
+
+def _resized(plane: Image, size: tuple[int, int]) -> Image:
+    return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

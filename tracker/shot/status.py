@@ -1,0 +1,78 @@
+"""Whether a measured path is a shot: what makes it partial or failed, and the sentence that says why."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calibration.lane import INCHES_PER_FOOT, LANE_WIDTH_IN
+from tracker.path.motion import VX, VY, X, Y
+from tracker.path.smooth import SmoothPath
+from tracker.shot.analyse import GUTTER_ROWS, OVER_EDGE_IN, Analysis, gutter_row
+from tracker.shot.curves import MPH_PER_IN_S
+
+WELL_SEEN_FT = (15.0, 55.0)
+WELL_SEEN_SHARE = 0.5
+PLAUSIBLE_MPH = (8.0, 26.0)
+MAX_MEAN_NIS = 12.0
+GUTTER_AFTER_ROWS = 8
+
+
+def status_of(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
+    """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path."""
+    first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
+    share = float(path.seen[: path.last_seen + 1].mean())
+    speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
+    lost = f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them"
+    short = f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames"
+    slow = f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps"
+    fast = (
+        f"something goes down the lane at {speed:.1f} mph, faster than a ball is thrown; the ball itself was not seen"
+    )
+    verdicts = (
+        (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
+        (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
+        (
+            float(np.nanmean(path.nis)) > MAX_MEAN_NIS,
+            "failed",
+            "track_implausible",
+            "it does not move as one rolling ball",
+        ),
+        (share < WELL_SEEN_SHARE / 2, "failed", "track_implausible", short),
+        (
+            _gains_speed(found),
+            "failed",
+            "track_implausible",
+            "it gains speed; is the calibration of this place?",
+        ),
+        (
+            _leaves_lane(path, found),
+            "failed",
+            "track_implausible",
+            "it leaves the lane and returns; has the camera moved?",
+        ),
+        (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
+        (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
+        (not path.reaches_pins, "partial", "ball_lost", lost),
+        (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
+    )
+    return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _gains_speed(found: Analysis) -> bool:
+    """Whether the speed at the pins is surely above that at release: nothing on a lane drives a ball."""
+    release, pins = (found.quantities[name] for name in ("speed_release_mph", "speed_pins_mph"))
+    if release.value is None or release.u is None or pins.value is None or pins.u is None:
+        return False
+    return pins.value - release.value > 2 * float(np.hypot(release.u, pins.u))
+
+
+def _leaves_lane(path: SmoothPath, found: Analysis) -> bool:
+    """Whether a ball that stays out of the gutters was surely beyond the lane's edge for several frames."""
+    beyond = np.abs(path.mean[:, X]) - 2 * np.sqrt(path.covariance[:, X, X]) > LANE_WIDTH_IN / 2 + OVER_EDGE_IN
+    return not found.gutter and int(beyond.sum()) >= GUTTER_ROWS
+
+
+def _rolled_before(path: SmoothPath) -> bool:
+    """Whether the ball was measured on the lane for a while before it went into the gutter."""
+    gutter = gutter_row(path)
+    return gutter is not None and int(path.seen[:gutter].sum()) >= GUTTER_AFTER_ROWS
