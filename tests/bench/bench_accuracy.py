@@ -1,7 +1,7 @@
 """Accuracy of the whole measuring chain on varied rendered shots: ``python tests/bench/bench_accuracy.py --shots 24``.
 
 Cameras, frame rates, hands, balls, lanes and shots are drawn from a seed; a few balls are straight, a few end in the
-gutter. Each camera is solved from marks clicked to about a pixel; hand and ball diameter are not told, except that a
+gutter. The lane is found in each clip, or with ``--marks`` solved from marks clicked to about a pixel; hand and ball diameter are not told, except that a
 clip whose hand was read wrong is counted and then measured again with the right one. Prints a table a column (how many,
 missing where the truth has a number, invented where it has none, root mean square and median error, share within 2 u,
 root mean square of error / u, cells beyond 3 u), errors of the path, states with counts, and the worst cells. With
@@ -255,15 +255,15 @@ def _states(result: ClipResult) -> str:
     return " + ".join(f"{s.status} {s.reason}".strip() for s in result.shots)
 
 
-def run_clip(job: tuple[int, int, str]) -> Outcome:
-    """Render (or find), calibrate and measure one clip: its number, seed and folder."""
-    number, seed, where = job
+def run_clip(job: tuple[int, int, str, bool]) -> Outcome:
+    """Render (or find), calibrate and measure one clip: its number, seed, folder, and whether marks are clicked."""
+    number, seed, where, clicked = job
     cv2.setNumThreads(1)
     clip, folder, begun = random_clip(seed, number), Path(where), time.process_time()
     truth = _truth(clip, folder, seed * 1000 + number)
     rendered = time.process_time()
     wanted = "partial gutter" if truth["shot"].get("reason") == "gutter" else "measured"
-    calibration = _calibrated(clip, seed * 1000 + number + 500)
+    calibration = _calibrated(clip, seed * 1000 + number + 500) if clicked else None
     if isinstance(calibration, str):
         return Outcome(number, in_short(clip), wanted, f"no camera: {calibration}", "")
     path = folder / f"{clip.name}.mp4"
@@ -357,11 +357,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="number of the first shot")
     parser.add_argument("--keep", type=Path, help="folder in which clips and truths stay and are used again")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--marks", action="store_true", help="solve the camera from clicked marks")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.keep or Path(scratch)
         folder.mkdir(parents=True, exist_ok=True)
-        jobs = [(n, given.seed, str(folder)) for n in range(given.first, given.first + given.shots)]
+        jobs = [(n, given.seed, str(folder), given.marks) for n in range(given.first, given.first + given.shots)]
         context = multiprocessing.get_context("spawn")
         outcomes: list[Outcome] = []
         with ProcessPoolExecutor(given.workers, mp_context=context, initializer=_nice) as pool:
