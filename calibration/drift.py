@@ -147,6 +147,14 @@ def move_in_boards(camera: Camera, moved: Camera) -> float:
     return float(np.max(np.where(np.isfinite(wrong), wrong, np.inf)))
 
 
+def moved_px(camera: Camera, moved: Camera) -> float:
+    """Largest distance in pixels between where two cameras see the same point of the lane."""
+    points = _lane_points(camera)
+    apart = moved.project(points) - camera.project(points)
+    known = np.isfinite(apart).all(axis=1)
+    return float(np.hypot(*apart[known].T).max()) if known.any() else float("inf")
+
+
 def _lane_points(camera: Camera) -> Array:
     """Points of the lane ``(n, 3)`` between foul line and head pin that the frame shows; all if it shows none."""
     x, y = np.meshgrid(np.array([-0.5, 0.0, 0.5]) * LANE_WIDTH_IN, np.linspace(0.0, HEAD_PIN_IN, 13))

@@ -58,6 +58,10 @@ class Calibration:
         Fixed windows of the picture the camera belongs to, by which a moved camera is noticed.
     neighbours_in : tuple of float
         How far to the right of this lane's middle those of the other lanes that were found lie, inches.
+    verdict : str
+        The finder's word, ``good`` or ``usable``; empty for marks.
+    lane_doubtful : bool
+        Nobody was clearly seen to bowl on this lane when it was found among several.
     version : int
         Version of the file's layout.
     """
@@ -77,6 +81,8 @@ class Calibration:
     notes: tuple[str, ...] = ()
     reference: Anchors | None = None
     neighbours_in: tuple[float, ...] = ()
+    verdict: str = ""
+    lane_doubtful: bool = False
     version: int = VERSION
 
 
@@ -151,6 +157,8 @@ def to_json(calibration: Calibration) -> str:
         "residuals": [_residual_data(r) for r in calibration.residuals],
         "notes": list(calibration.notes),
         "neighbours_in": list(calibration.neighbours_in),
+        "verdict": calibration.verdict,
+        "lane_doubtful": calibration.lane_doubtful,
     }
     if calibration.reference is not None:
         data["reference"] = reference_data(calibration.reference)
@@ -285,6 +293,8 @@ def _calibration(reader: _Reader) -> Calibration:
         neighbours_in=tuple(reader.get("neighbours_in", _numbers, "a list of finite numbers"))
         if "neighbours_in" in reader.data
         else (),
+        verdict=reader.text("verdict") if "verdict" in reader.data else "",
+        lane_doubtful=reader.data.get("lane_doubtful") is True,
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.drift import move_in_boards, moved_px
 from calibration.errors import CalibrationFileError, Failure
 from calibration.lane import (
     BALL_DIAMETER_MAX_IN,
@@ -24,7 +25,7 @@ from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
 from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.lane.attend import Attendance
-from tracker.lane.check import check_place
+from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
 from tracker.lane.locate import locate
 from tracker.path.motion import VY, MotionModel, X, Y
@@ -88,6 +89,7 @@ class _Watched:
     calibration: Calibration
     flags: tuple[str, ...]
     lane_doubtful: bool = False
+    notes: tuple[str, ...] = ()
 
 
 def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureSettings) -> ClipResult:
@@ -117,13 +119,19 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
     used = watched.calibration
     runs = find_runs(watched.looks, _pixel_at_pins_in(used, radius))
     if not runs:
-        return ClipResult(path.name, watched.facts, failure=_nothing_rolled(watched, path.name), calibration=used)
+        return ClipResult(
+            path.name,
+            watched.facts,
+            failure=_nothing_rolled(watched, path.name),
+            calibration=used,
+            notes=watched.notes,
+        )
     names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
     measure = _Measurer(used, settings, radius, watched)
     shots = tuple(
         replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
     )
-    return ClipResult(path.name, watched.facts, shots, calibration=used)
+    return ClipResult(path.name, watched.facts, shots, calibration=used, notes=watched.notes)
 
 
 def _watched(
@@ -144,12 +152,22 @@ def _watched(
         return Failure(CAMERA_MOVED, f"{path.name}: {moved.detail}; {located.detail}")
     flags = [
         *(["camera_found_again"] if moved is not None and moved.reason == CAMERA_MOVED else []),
-        *(["calibration_usable"] if located.lane.verdict != "good" else []),
     ]
     watched = _watch(path, replace(located.calibration, neighbours_in=()), radius, settings)
     if isinstance(watched, Failure):
         return watched
-    return replace(watched, flags=(*flags, *watched.flags), lane_doubtful=located.ambiguous)
+    notes = _found_again(calibration, located.calibration) if "camera_found_again" in flags else ()
+    return replace(watched, flags=(*flags, *watched.flags), notes=notes)
+
+
+def _found_again(before: Calibration | None, now: Calibration) -> tuple[str, ...]:
+    """How far the camera stands from where it was, as the lane shows it."""
+    if before is None or (before.camera.width, before.camera.height) != (now.camera.width, now.camera.height):
+        return ("filmed from elsewhere than the calibration: the lane was found again",)
+    away = moved_px(before.camera, now.camera)
+    boards = move_in_boards(before.camera, now.camera)
+    size = f"its points lie up to {away:.0f} px away" + (f", {boards:.0f} boards" if np.isfinite(boards) else "")
+    return (f"filmed from elsewhere than the calibration: the lane was found again, {size}",)
 
 
 def _watch(path: Path, calibration: Calibration, radius: float, settings: MeasureSettings) -> _Watched | Failure:
@@ -179,12 +197,24 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
         if not holder.corrected and attendance.elsewhere():
             return Failure(OTHER_LANE, "somebody bowls on another lane than the calibration's")
-        said = {"camera_turned": checked.corrected, "shaky": holder.corrected}
+        said = {
+            "camera_turned": checked.corrected,
+            "shaky": holder.corrected,
+            "calibration_usable": used.verdict == "usable",
+        }
         flags = tuple(flag for flag, holds in said.items() if holds)
         return _Watched(
             looks, _scene(watcher.median(), region), reader.facts(), scale,
-            calibration=holder.widened(used), flags=flags,
+            calibration=holder.widened(used), flags=flags, notes=_turned(checked),
+            lane_doubtful=used.lane_doubtful and not attendance.here(),
         )  # fmt: skip
+
+
+def _turned(checked: Checked) -> tuple[str, ...]:
+    if not checked.corrected:
+        return ()
+    size = f"{checked.moved_px:.1f} px or up to {checked.moved_boards:.2f} boards"
+    return (f"the camera has turned by {size} since the calibration, which was taken into account",)
 
 
 def _crops(

@@ -114,10 +114,14 @@ class ShotResult:
 
 @dataclass(frozen=True, slots=True)
 class ClipResult:
-    """Everything one clip gave: its facts, its shots, or the failure that stopped it, and the calibration used."""
+    """Everything one clip gave: its facts, its shots, or the failure that stopped it.
+
+    ``calibration`` is the one used, ``notes`` are sentences about how it came about.
+    """
 
     clip: str
     facts: ClipFacts | None
     shots: tuple[ShotResult, ...] = ()
     failure: Failure | None = None
     calibration: Calibration | None = None
+    notes: tuple[str, ...] = ()

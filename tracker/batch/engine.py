@@ -57,7 +57,9 @@ def run_batch(
     skipped = {task.clip.clip_id for task in done}
     waiting = [task for task in tasks if task.clip.clip_id not in skipped]
     if request.calibration is None and waiting:
-        lane = session_lane(request.out, [task.clip.path for task in waiting], request.lane_at, say)
+        lane = session_lane(
+            request.out, [task.clip.path for task in waiting], request.lane_at, anew=request.redo, say=say
+        )
         waiting = [replace(task, calibration=lane) for task in waiting]
     for task, outcome in run_tasks(Work(run_clip, died_outcome, stop), waiting, request.workers):
         tell(ledger.record(task, outcome))

@@ -26,7 +26,12 @@ TRIED = 3
 
 
 def session_lane(
-    out: Path, clips: Sequence[Path], pixel: tuple[float, float] | None, say: Callable[[str], None]
+    out: Path,
+    clips: Sequence[Path],
+    pixel: tuple[float, float] | None,
+    *,
+    anew: bool,
+    say: Callable[[str], None],
 ) -> Calibration | None:
     """The lane that the results' folder knows from before, or the first that is found in a clip; None if none is.
 
@@ -38,10 +43,12 @@ def session_lane(
         Looked at in this order.
     pixel : (float, float), optional
         Pixel on the lane to take.
+    anew : bool
+        Find it again whatever the folder knows.
     say : callable
         Called with sentences for a person.
     """
-    known = _known(out / LANE_NAME, pixel)
+    known = None if anew else _known(out / LANE_NAME, pixel)
     if known is not None and clips and _holds(known, clips[0]):
         say(f"lane as found before on {known.clip} ({LANE_NAME})")
         return known
@@ -51,6 +58,7 @@ def session_lane(
             save(out / LANE_NAME, found.calibration)
             write_file(out / GRID_NAME, grid_png(found))
             say(" ".join([f"lane found on {clip.name}:", *lane_sentences(found)]))
+            say(f"look at {GRID_NAME}: the lines must lie on the lane; it can show people, so keep it to yourself")
             return found.calibration
         say(f"no lane yet: {found.detail}")
     return None
@@ -89,18 +97,20 @@ def _looked_for(clip: Path, pixel: tuple[float, float] | None) -> Located | Fail
 def lane_sentences(found: Located) -> list[str]:
     """How good a found lane is, in words."""
     boards, feet = np.max([lane_point_sigma(found.calibration, y) for y in CHECK_DISTANCES_FT], axis=0)
-    agreement = found.lane.agreement
-    marks = [
-        f"{agreement.pins} pins" if agreement.pins else "",
-        f"{agreement.arrows} arrows" if agreement.arrows else "",
-    ]
-    seen = " and ".join(mark for mark in marks if mark) or "no pins and no arrows"
-    sentences = [f"{found.lane.verdict}, a point on it within {boards:.2f} board and {feet:.2f} ft, {seen} seen."]
-    if found.others:
-        sentences.append(f"{found.others} more in view.")
-    if found.ambiguous:
-        sentences.append("Nobody was clearly seen to bowl on it: --lane-at X,Y takes another.")
+    sentences = [f"{found.lane.verdict}, a point on it within {boards:.2f} board and {feet:.2f} ft, {_told_by(found)}."]
+    places = " or ".join(f"{u},{v}" for u, v in found.others_px)
+    if found.calibration.lane_doubtful:
+        other = f": --lane-at {places} takes another" if places else ""
+        sentences.append(f"Nobody was clearly seen to bowl on it{other}.")
+    elif places:
+        sentences.append(f"Other lanes in view: --lane-at {places}.")
     return sentences
+
+
+def _told_by(found: Located) -> str:
+    agreement = found.lane.agreement
+    pins = f"fitted to {agreement.pins} pins" if agreement.pins else "without pins"
+    return f"{pins}, confirmed by {agreement.arrows} arrows" if agreement.arrows else pins
 
 
 def grid_png(found: Located) -> bytes:

@@ -164,7 +164,7 @@ def outcome_lines(task: ClipTask, outcome: ClipOutcome) -> tuple[str, ...]:
     if outcome.failure is not None:
         detail = outcome.failure.detail.removeprefix(f"{task.clip.name}: ").rstrip(".")
         lines.append(f"no shot: {detail} ({outcome.failure.reason})")
-    return tuple(lines)
+    return (*lines, *outcome.notes)
 
 
 def replaced_lines(task: ClipTask, earlier: Entry | None) -> tuple[str, ...]:

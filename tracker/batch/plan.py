@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from calibration.lane import Hand
@@ -79,13 +79,18 @@ def _task(clip: NamedClip, request: Request, calibration_sha256: str) -> ClipTas
     noted = hash_text(json.dumps([{"clip": row.clip, **row.texts} for row in sheet.rows], sort_keys=True))
     return ClipTask(
         clip=clip,
-        calibration=request.calibration,
+        calibration=_as_told(request.calibration),
         settings=settings,
         out=request.out,
         inputs={**hashes, "settings": as_json, "sheet_sha256": noted, "version": VERSION},
         sheet=sheet,
         provenance={"versions": tool_versions(), "settings": as_json, **hashes},
     )
+
+
+def _as_told(calibration: Calibration | None) -> Calibration | None:
+    """A calibration that a person gives says which lane it is, whoever bowls beside it."""
+    return None if calibration is None else replace(calibration, neighbours_in=(), lane_doubtful=False)
 
 
 def sheet_of_clip(session: SessionSheet, clip: str) -> SessionSheet:

@@ -59,12 +59,15 @@ class ClipOutcome:
         Without path and pictures, which are in the shots' folders.
     failure : Failure or None
         What stopped the clip.
+    notes : tuple of str
+        What is to be told of the camera.
     trace : str
         Traceback of an unexpected error, for ``-v``.
     """
 
     shots: tuple[ShotResult, ...] = ()
     failure: Failure | None = None
+    notes: tuple[str, ...] = ()
     trace: str = ""
 
 
@@ -99,10 +102,12 @@ def _measured(task: ClipTask) -> ClipOutcome:
     result = measure_clip(task.clip.path, task.calibration, task.settings)
     named = [_renamed(shot, task.clip) for shot in result.shots]
     provenance = clip_provenance(task.provenance, facts=result.facts, calibration=result.calibration)
+    if result.notes:
+        provenance["camera_notes"] = list(result.notes)
     for shot in named:
         write_shot(task.out, shot, provenance)
     small = tuple(replace(shot, path=None, scene=None, camera=None) for shot in named)
-    return ClipOutcome(small, result.failure)
+    return ClipOutcome(small, result.failure, result.notes)
 
 
 def _renamed(shot: ShotResult, clip: NamedClip) -> ShotResult:

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from tracker.video.reader import Crop
 
 
+NOT_FOR_MARKS = ("lane_not_there", "view_pans", "view_zooms", "lane_too_flat", "foul_line_unseen")
+"""Refusals that clicked marks would not mend."""
+
+
 @click.command()
 @options.clip_argument
 @click.option(
@@ -89,7 +93,8 @@ def find_lane(clip: Path, out: Path, lane_at: tuple[float, float] | None, *, tal
         return Status.NO_RESULT
     if isinstance(found, Failure):
         talk.warn(f"no calibration: {found.detail} ({found.reason})")
-        talk.warn("--page lets you click the marks yourself")
+        if found.reason not in NOT_FOR_MARKS:
+            talk.warn("--page lets you click the marks yourself")
         return Status.NO_RESULT
     write_file(out.with_suffix(".png"), grid_png(found))
     save(out, found.calibration)

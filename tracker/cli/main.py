@@ -24,7 +24,7 @@ def cli() -> None:
     \b
     calibrate  once for every place of the phone
     measure    clips into shots.csv, one row a shot
-    demo       both, on clips that come with the program
+    demo       measure the clips that come with the program
 
     Results are on stdout, words on stderr. Exit status: 0 done, 3 some input gave no result, 2 usage, 1 anything else.
     """

@@ -54,6 +54,13 @@ class Attendance:
         choice = self.choice()
         return choice.index != 0 and not choice.ambiguous
 
+    def here(self) -> bool:
+        """Whether somebody clearly bowls on the measured lane."""
+        if len(self._pictures) < _ENOUGH:
+            return False
+        choice = self.choice()
+        return choice.index == 0 and not choice.ambiguous
+
     def choice(self) -> Choice:
         """Lanes by what happens on them: 0 is the measured one, then its neighbours in order."""
         luma = self._pictures[0].luma

@@ -32,17 +32,14 @@ class Located:
         What the finder found of it.
     clean : CleanPicture
         The picture it was found in.
-    others : int
-        Further lanes in view that could be measured on.
-    ambiguous : bool
-        Nothing told clearly which lane the bowler uses.
+    others_px : tuple of (int, int)
+        Pixels on further lanes in view that could be measured on.
     """
 
     calibration: Calibration
     lane: FoundLane
     clean: CleanPicture
-    others: int
-    ambiguous: bool
+    others_px: tuple[tuple[int, int], ...]
 
 
 def locate(path: Path, pixel: tuple[float, float] | None = None) -> Located | Failure:
@@ -94,14 +91,17 @@ def _chosen(
     lane = everything[index]
     if lane.failure is not None:
         return _of(path, lane.failure)
+    ambiguous = pixel is None and choice.ambiguous and len(everything) > 1
     neighbours = tuple(sorted(lane.camera.x_in - camera.x_in for k, camera in enumerate(cameras) if k != index))
     calibration = replace(
         from_solution(lane.solution, lane.marks_px(), clip=path.name, rotation_deg=stills.rotation_deg, how="found"),
         reference=choose_anchors(clean.luma, lane.camera, spread=clean.spread),
         neighbours_in=neighbours,
+        verdict=lane.verdict,
+        lane_doubtful=ambiguous,
     )
-    ambiguous = pixel is None and choice.ambiguous and len(everything) > 1
-    return Located(calibration, lane, clean, others=len(found.lanes) - 1, ambiguous=ambiguous)
+    others = tuple(place for one, place in zip(found.lanes, _middles_px(found), strict=True) if one is not lane)
+    return Located(calibration, lane, clean, others_px=others)
 
 
 def _middles_px(found: LaneSearch) -> list[tuple[int, int]]:
