@@ -1,11 +1,12 @@
 """Accuracy of the whole measuring chain on varied rendered shots: ``python tests/bench/bench_accuracy.py --shots 24``.
 
 Cameras, frame rates, hands, balls, lanes and shots are drawn from a seed; a few balls are straight, a few end in the
-gutter. The lane is found in each clip, or with ``--marks`` solved from marks clicked to about a pixel; hand and ball diameter are not told, except that a
-clip whose hand was read wrong is counted and then measured again with the right one. Prints a table a column (how many,
-missing where the truth has a number, invented where it has none, root mean square and median error, share within 2 u,
-root mean square of error / u, cells beyond 3 u), errors of the path, states with counts, and the worst cells. With
-``--keep`` clips and truths stay and are used again, so that a change of the tracker is measured on the same pictures.
+gutter. The lane is found in each clip, or with ``--marks`` solved from marks clicked to about a pixel; hand and ball
+diameter are not told, except that a clip whose hand was read wrong is counted and then measured again with the right
+one. Prints a table a column (how many, missing where the truth has a number, invented where it has none, root mean
+square and median error, share within 2 u, root mean square of error / u, cells beyond 3 u), errors of the path, states
+with counts, and the worst cells. With ``--keep`` clips and truths stay and are used again, so that a change of the
+tracker is measured on the same pictures.
 """
 
 from __future__ import annotations
