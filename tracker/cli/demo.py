@@ -31,7 +31,7 @@ def demo(context: click.Context, talk: Talk, *, workers: int, redo: bool, out: P
 
 
 def run_demo(media: Path, out: Path, talk: Talk, *, workers: int, redo: bool) -> Status:
-    """Calibrate on the folder's first clip, measure all of them, say where everything is."""
+    """Measure the folder's clips and say where everything is."""
     from tracker.batch.clips import clips_in_folder
 
     clips = clips_in_folder(media)
