@@ -129,7 +129,9 @@ def find_lanes(luma: Image, hidden: Mask | None = None) -> LaneSearch:
         return LaneSearch((), failure=judge.nothing_found(luma, view))
     flat = judge.too_flat([rough.camera for rough in roughs])
     if flat is not None:
-        return LaneSearch((), failure=flat)
+        # with the foul line out of the frame another line is taken for it, and any camera seems to stand low
+        other = judge.nothing_found(luma, view)
+        return LaneSearch((), failure=other if other.reason == "foul_line_unseen" else flat)
     solved = refine_all(luma, roughs, hidden)
     return _sorted_out(luma, roughs, solved)
 

@@ -158,8 +158,7 @@ def _robust_slopes(observed: Observed, values: Array, squares: Array, *, slopes:
     shrink = np.sqrt(np.log1p(ratio) / ratio)
     bend = np.where(ratio > 1e-6, (1.0 / (1.0 + ratio) - shrink**2) / ratio, -0.5) / shrink / scale2
     mark = np.repeat(np.arange(len(squares)), observed.dimensions)
-    along = np.zeros((len(squares), slopes.shape[1]))
-    np.add.at(along, mark, values[:, None] * slopes)
+    along = np.add.reduceat(values[:, None] * slopes, np.cumsum(observed.dimensions) - observed.dimensions)
     return np.asarray(shrink[mark, None] * slopes + (values * bend[mark])[:, None] * along[mark])
 
 

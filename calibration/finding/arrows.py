@@ -47,7 +47,7 @@ class Arrows:
     aside_boards : array (n,)
         How far each of them lies from its board, to the right positive, boards.
     pixels : array (n, 2)
-        Their tips in the picture.
+        Their tips as they are seen in the picture, not as the chevron has them.
     """
 
     centre_ft: float
@@ -81,7 +81,8 @@ def find_arrows(luma: Image, camera: Camera) -> Arrows | None:
     boards = tuple(float(ARROW_BOARDS[k]) for k in seen)
     places = np.stack([x_from_board(np.array(boards), "right"), tips[seen], np.zeros(len(seen))], axis=1)
     aside = np.array([_aside(luma, camera, (float(x), float(y)), sign) for x, y, _ in places])
-    return Arrows(float(centre), float(slope), boards, aside / BOARD_WIDTH_IN, camera.project(places))
+    seen_at = np.stack([places[:, 0] + aside, ends + _POINTED_FT * INCHES_PER_FOOT, places[:, 2]], axis=1)
+    return Arrows(float(centre), float(slope), boards, aside / BOARD_WIDTH_IN, camera.project(seen_at))
 
 
 def _difference(luma: Image, camera: Camera, board: float, y: Array) -> Array:

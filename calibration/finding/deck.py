@@ -70,7 +70,7 @@ def poses_of(point: Array, corners: Array, f_px: Array, size: tuple[int, int]) -
 
 @lru_cache(maxsize=1)
 def _template() -> tuple[Array, int]:
-    """Lane points ``(10, m, 3)`` of the template at each pin, inches, and how many of them, the first, are inside it."""
+    """Lane points ``(10, m, 3)`` of the template at each pin, inches; how many of them, the first, lie inside it."""
     inside, around = [], []
     for x, y in pin_positions():
         radii = pin_radius_in(np.array(_INSIDE_HEIGHTS_IN))

@@ -17,6 +17,8 @@ Mask = NDArray[np.bool_]
 
 FOUL_STATIONS = 40
 _ALIKE = 0.8
+_OTHER_STEP = 0.15
+"""A band's weaker step has at least this share of the other's energy: less is blur or sharpening beside one step."""
 _FRAME_SHARE = (0.01, 0.99)
 
 
@@ -36,7 +38,8 @@ def foul_points(luma: Image, camera: Camera, reach_px: float, *, hidden: Mask | 
     if len(usable) < 6:
         return []
     pattern = np.median(profiles.slope[usable], axis=0)
-    middle = _band_middle(pattern**2 * (np.abs(profiles.offset_px) <= reach_px + 1.0), profiles, usable)
+    inside = np.abs(profiles.offset_px) <= reach_px + 1.0
+    middle = _band_middle(pattern * inside, profiles, usable)
     near = np.abs(profiles.offset_px - middle) <= _band_px(profiles, int(usable[len(usable) // 2])) + 2.0
     lags = [(int(k), *_lag(profiles.slope[k], pattern, near)) for k in np.flatnonzero(known)]
     return [_foul_point(profiles, k, middle + lag) for k, lag, alike in lags if alike > _ALIKE and abs(lag) < STRAY_PX]
@@ -75,16 +78,20 @@ def _band_px(profiles: Profiles, k: int) -> float:
     return 1.5 + 0.75 * FOUL_LINE_WIDTH_MAX_IN * float(profiles.inch_px[k])
 
 
-def _band_middle(energy: Array, profiles: Profiles, usable: NDArray[np.intp]) -> float:
-    """Middle of the strongest band that most of the line's stations share."""
-    reach = _band_px(profiles, int(usable[len(usable) // 2]))
-    inside = np.abs(profiles.offset_px[:, None] - profiles.offset_px[None]) <= reach
-    sums = inside @ energy
-    centre = profiles.offset_px[int(np.argmax(sums))]
+def _band_middle(pattern: Array, profiles: Profiles, usable: NDArray[np.intp]) -> float:
+    """Middle of the strongest band that most of the line's stations share: between its two steps, or the one step."""
+    reach, offset, energy = _band_px(profiles, int(usable[len(usable) // 2])), profiles.offset_px, pattern**2
+    sums = (np.abs(offset[:, None] - offset[None]) <= reach) @ energy
+    centre = offset[int(np.argmax(sums))]
     for _ in range(3):
-        weight = energy * (np.abs(profiles.offset_px - centre) <= reach)
-        centre = float(np.sum(weight * profiles.offset_px) / max(np.sum(weight), 1e-9))
-    return float(centre)
+        near = energy * (np.abs(offset - centre) <= reach)
+        centre = float(np.sum(near * offset) / max(np.sum(near), 1e-9))
+    near = energy * (np.abs(offset - centre) <= reach)
+    rising, falling = near * (pattern > 0), near * (pattern < 0)
+    if min(rising.sum(), falling.sum()) < _OTHER_STEP * max(rising.sum(), falling.sum(), 1e-9):
+        return float(centre)
+    steps = [float(np.sum(part * offset) / np.sum(part)) for part in (rising, falling)]
+    return 0.5 * (steps[0] + steps[1])
 
 
 def _foul_point(profiles: Profiles, k: int, offset: float) -> EdgePoint:

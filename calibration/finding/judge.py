@@ -29,6 +29,7 @@ LOWEST_IN = 22.0
 
 _FREE_PX = 300.0
 _WIDEST_MISS_BOARDS, _GOOD_MISS_BOARDS = 0.8, 0.45
+"""Pins that stand too close together for their spacing to confirm the camera must agree as well as for a good one."""
 _WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
 _ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
@@ -171,7 +172,8 @@ def _doubt(observations: Sequence[Observation], found: Agreement, loss: float) -
         (counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
         (loss > _WIDEST_LOSS, "its edges, foul line and pins do not fit one camera"),
         (
-            abs(found.pins_aside_boards or 0.0) > _WIDEST_MISS_BOARDS,
+            abs(found.pins_aside_boards or 0.0)
+            > (_GOOD_MISS_BOARDS if found.pins_scale is None else _WIDEST_MISS_BOARDS),
             f"the pins stand {abs(found.pins_aside_boards or 0.0):.1f} boards beside where its edges put them",
         ),
         (
@@ -244,5 +246,5 @@ def worst(failures: Sequence[Failure]) -> Failure:
     own = [f for f in failures if not f.reason.startswith(("marks_", "camera_"))]
     if own:
         return own[0]
-    detail = "something like a lane is in view, but its edges, foul line and pins do not fit one camera"
-    return Failure("lane_unclear", f"{detail}; {_WHOLE}")
+    what = "its edges, foul line and pins do not fit one camera" if failures else "neither pins nor arrows confirm it"
+    return Failure("lane_unclear", f"something like a lane is in view, but {what}; {_WHOLE}")

@@ -25,12 +25,14 @@ _IN_LINE = ((0, 4), (1, 7), (2, 8))
 """Pins (from 0) one behind the other, seen from the approach: 1 and 5, 2 and 8, 3 and 9."""
 _FAR_COSTS = 0.1
 """What a shift by the way from a pin to the one behind it costs, of the best: the camera is known better than that."""
-_RIVAL = 0.8
+_RIVAL, _VALLEY = 0.8, 0.9
+"""Another shift is a rival from this share of the best's contrast on, if it falls to the other share between them."""
 _PIN_AT_IN = 8.0
 _PIN_SIGMA_PX, _PIN_COMMON_PX = 0.5, 0.4
 _PIN_COMMON_SHARE = 0.012
 """How far all pins may look too high or low: by blur, and by this share of their height where lamps make them bloom."""
 _PIN_STRAY_PX = 1.2
+_MANY = 4
 _OUTLINE_IN, _OUTLINE_PX = 0.3, 0.7
 _OUTLINE_HEIGHTS_IN = (2.5, 3.5, 4.5, 5.5, 6.5, 7.5, 8.5, 9.5, 10.5, 11.5, 12.5, 13.5)
 _CROWN_DEG = (-60, -40, -20, 0, 20, 40, 60)
@@ -38,12 +40,12 @@ _CROWN_DEG = (-60, -40, -20, 0, 20, 40, 60)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Deck:
-    """Shift (u, v) of the deck in pixels, pins to measure, likenesses ``(10,)``, and how far v is in doubt, pixels."""
+    """Shift (u, v) of the deck in pixels, pins to measure, likenesses ``(10,)``, and how far (u, v) is in doubt."""
 
     shift: Array
     measured: NDArray[np.intp]
     likeness: Array
-    doubt_px: float
+    doubt_px: Array
 
 
 def pin_points(
@@ -53,21 +55,23 @@ def pin_points(
     outlines = camera.project(pin_outlines(camera))
     deck = _deck(luma, camera, outlines, reach_px)
     tall = camera.f_px * PIN_HEIGHT_IN / (HEAD_PIN_IN - camera.y_in)
-    common = float(
-        np.linalg.norm([_PIN_COMMON_PX, _PIN_COMMON_SHARE * tall, deck.doubt_px]) * np.sqrt(len(deck.measured))
-    )
-    each = common * float(np.sqrt(len(deck.measured)))
+    root = float(np.sqrt(len(deck.measured)))
+    aside = float(np.hypot(_PIN_SIGMA_PX, deck.doubt_px[0] * root))
+    upward = float(np.linalg.norm([_PIN_COMMON_PX, _PIN_COMMON_SHARE * tall, deck.doubt_px[1]]) * root)
     points: list[Observation] = []
+    behind: list[Observation] = []
     for k in deck.measured:
         own = _climb(luma, outlines[k], deck.shift, axis=0, step=0.5)
+        if abs(own[0] - deck.shift[0]) > _PIN_STRAY_PX:
+            continue
         x, y = (float(c) for c in pin_positions()[k])
         pixel = camera.project((x / camera.width_scale, y, _PIN_AT_IN)) + own
-        if abs(own[0] - deck.shift[0]) > _PIN_STRAY_PX or covered(hidden, pixel[None])[0]:
-            continue
         u, v = (float(c) for c in pixel)
         place = (x, y, _PIN_AT_IN)
-        points.append(LanePoint(f"pin_{k + 1}", place, u, v, _PIN_SIGMA_PX, true_inches=True, sigma_v_px=each))
-    return points, deck.likeness
+        point = LanePoint(f"pin_{k + 1}", place, u, v, aside, true_inches=True, sigma_v_px=upward)
+        (behind if covered(hidden, pixel[None])[0] else points).append(point)
+    # where somebody passed before all of them, what looks like pins all over the deck is pins
+    return points or (behind if len(behind) >= _MANY else []), deck.likeness
 
 
 def _deck(luma: Image, camera: Camera, outlines: Array, reach_px: float) -> _Deck:
@@ -75,7 +79,7 @@ def _deck(luma: Image, camera: Camera, outlines: Array, reach_px: float) -> _Dec
     coarse = _coarse_shift(luma, camera, reach_px)
     likeness = likeness_of(luma, camera, (float(coarse[0]), float(coarse[1])))
     pairs = [(f, b) for f, b in _IN_LINE if min(likeness[f], likeness[b]) > STANDING]
-    doubt = 0.0
+    doubt = np.zeros(2)
     if pairs:
         coarse, doubt = _crowns_shift(luma, outlines, coarse, single=_single(likeness, pairs), pairs=pairs)
         worth = _crown_worth(luma, outlines, coarse)
@@ -102,17 +106,20 @@ def _single(likeness: Array, pairs: Sequence[tuple[int, int]]) -> list[int]:
 
 def _crowns_shift(
     luma: Image, outlines: Array, shift: Array, *, single: Sequence[int], pairs: Sequence[tuple[int, int]]
-) -> tuple[Array, float]:
+) -> tuple[Array, Array]:
     """Shift that puts one crown of every pair, and those of the single pins, where the picture has them.
 
-    Of two pins in line one stands in the other's picture: either is pin-like there, but only one crown is seen, the back
-    one's if that stands. Where the front ones here and the back ones there would do as well, the other shift is told as
-    a doubt in pixels: half of the way to it.
+    Of two pins in line one stands in the other's picture: either place is pin-like, but only one crown is seen, the
+    back one's if that stands. Where all pairs' front pins here and back pins there would do as well, the way between
+    over the root of two, what a wrong choice as likely as the right one costs, is told as a doubt in (u, v) pixels.
     """
     step_px = float(np.median([outlines[f, :, :, 1].mean() - outlines[b, :, :, 1].mean() for f, b in pairs]))
     down = np.arange(0.0, abs(shift[1]) + 1.25 * step_px, 0.5)
     down = np.concatenate([-down[:0:-1], down])
-    beside = np.array([-1.0, -0.5, 0.0, 0.5, 1.0]) * max(abs(shift[0]), 1.0)
+    # seen from beside the lane, the pin behind stands a little aside too
+    aside = max(abs(float(outlines[f, :, :, 0].mean() - outlines[b, :, :, 0].mean())) for f, b in pairs)
+    beside = np.arange(0.0, max(abs(shift[0]), 0.5 + aside) + 0.5, 0.5)
+    beside = np.concatenate([-beside[:0:-1], beside])
     shifts = np.stack(np.meshgrid(beside, down), axis=-1)
     worth = _crown_worth(luma, outlines, shifts)
     total = worth[..., single].sum(axis=-1) + sum(np.maximum(worth[..., f], worth[..., b]) for f, b in pairs)
@@ -120,8 +127,13 @@ def _crowns_shift(
     row, column = np.unravel_index(int(np.argmax(total)), total.shape)
     rows = total.max(axis=1)
     peaks = np.flatnonzero((rows[1:-1] >= rows[:-2]) & (rows[1:-1] > rows[2:])) + 1
-    rivals = [k for k in peaks if abs(down[k] - down[row]) > 0.6 * step_px and rows[k] > _RIVAL * rows[row]]
-    return shifts[row, column], 0.5 * step_px if rivals else 0.0
+    far = [int(k) for k in peaks if abs(down[k] - down[row]) > 0.6 * step_px and rows[k] > _RIVAL * rows[row]]
+    rivals = [k for k in far if rows[min(k, row) : max(k, row)].min() < _VALLEY * rows[k]]
+    if not rivals:
+        return shifts[row, column], np.zeros(2)
+    other = max(rivals, key=lambda k: float(rows[k]))
+    away = shifts[other, int(np.argmax(total[other]))] - shifts[row, column]
+    return shifts[row, column], np.abs(away) / np.sqrt(2.0)
 
 
 def _crown_worth(luma: Image, outlines: Array, shifts: Array) -> Array:

@@ -35,6 +35,8 @@ _FOCAL_SHARES = (0.45, 6.0)
 _FOCAL_STEP = 0.01
 _STRIPS = 48
 _FOUL_LINES = 4
+_LEAST_STRIP = 38.0
+"""A single edge that is clear all the way gives the likeliest pair of edges that much, a lane's two about 150."""
 _CLEAR_PINS = 5.0
 """Sum over the ten places of how far the likeness is above chance: a full rack gives 7 to 10, a leave one a pin."""
 _LEAST_ROOM = 0.08
@@ -127,6 +129,8 @@ def rough_lanes(luma: Image, view: View) -> list[Rough]:
 def _lanes_of(luma: Image, point: Array, foul: AcrossLine) -> list[Rough]:
     fan = fan_of(luma, point, foul)
     strips = strips_of(fan, _STRIPS)
+    if not strips or strips[0].score < _LEAST_STRIP:
+        return []
     first = _clearest(luma, fan, strips)
     if first is None:
         return []
@@ -151,8 +155,6 @@ def _corners(foul: AcrossLine, strips: list[Strip]) -> Array:
 
 def _clearest(luma: Image, fan: Fan, strips: list[Strip]) -> Rough | None:
     """The strip and focal length whose deck looks most like pins, a vote over all strips for the focal length."""
-    if not strips:
-        return None
     scale = min(1.0, SCAN_SIDE_PX / max(luma.shape))
     small = luma
     if scale < 1.0:
