@@ -33,7 +33,8 @@ class FoundLane:
     Attributes
     ----------
     solution : Solution
-        Its camera, in this lane's own frame, with covariance; the chevron is the seen one where arrows were found.
+        Its camera, in this lane's own frame; the chevron is the seen one where arrows were found, and the covariance is
+        widened where independent marks lie farther off than it says.
     observations : tuple of Observation
         What the camera was solved from: points on edges and foul line, standing pins.
     arrows : Arrows or None
@@ -138,7 +139,9 @@ def find_lanes(luma: Image, hidden: Mask | None = None) -> LaneSearch:
 
 def _sorted_out(luma: Image, roughs: Sequence[Rough], solved: Sequence[Refined | Failure]) -> LaneSearch:
     judged = [_judged(luma, rough, one) for rough, one in zip(roughs, solved, strict=True) if isinstance(one, Refined)]
-    known = any(judge.unmistakable(rough, lane.agreement, lane.failure) for rough, lane in judged)
+    known = any(
+        judge.unmistakable(rough, lane.agreement, lane.failure, standing=len(lane.standing)) for rough, lane in judged
+    )
     lanes = tuple(lane for _, lane in judged if known and lane.failure is None)
     refused = tuple(lane for _, lane in judged if not known or lane.failure is not None)
     if lanes:
@@ -157,6 +160,7 @@ def _judged(luma: Image, rough: Rough, refined: Refined) -> tuple[Rough, FoundLa
             arrow_slope_ft=arrows.slope_ft, arrow_slope_sd_ft=CHEVRON_SD_FT[1],
         )  # fmt: skip
     agreement = judge.agreement(solution, refined.observations, arrows)
+    solution = replace(solution, covariance=solution.covariance * judge.widening(solution, agreement))
     standing = tuple(int(k) + 1 for k in np.flatnonzero(refined.pins > STANDING))
     verdict, failure = judge.verdict(solution, refined.observations, agreement, loss=loss_of(refined))
     lane = FoundLane(solution, refined.observations, arrows, standing, agreement, verdict=verdict, failure=failure)

@@ -16,7 +16,7 @@ from calibration.finding.arrows import Arrows
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
 from calibration.finding.search import Rough, View
-from calibration.lane import BOARD_WIDTH_IN
+from calibration.lane import ARROW_CENTRE_FT, BOARD_WIDTH_IN
 from calibration.observations import SIDES, EdgePoint, LanePoint, Observation, gather, lane_places
 from calibration.solve import Solution, solve_observations
 
@@ -36,6 +36,13 @@ _LEAST_EDGE_POINTS = 6
 _LEAST_FOUL_POINTS = 8
 _WIDEST_LOSS = 0.27
 _SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 55.0
+_MEASURED_PINS, _STANDING_PINS = 2, 3
+_ARROWS_OFF_FT = 1.7
+"""Arrows lie 15 to 16 ft past the foul line and a little nearer or farther in some houses (common practice, no source):
+ones found much nearer tell that another line was taken for the foul line."""
+_ARROW_NOISE_BOARDS, _PIN_NOISE_BOARDS = 0.15, 0.3
+"""How far arrows and pins lie from their places on a lane that is found right: by measurement, and as they are laid."""
+_WIDEST_FACTOR = 25.0
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
@@ -127,11 +134,28 @@ def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tup
     return tuple(parts)
 
 
+def widening(solution: Solution, found: Agreement) -> float:
+    """What the covariance must be multiplied by for arrows and pins, independent of it, to lie as they do; 1 or more.
+
+    Squared distance of the arrows from their boards, and of the pins' middle from where edges and foul line put it,
+    over what the camera's own uncertainty there and their measurement explain.
+    """
+    arrows = found.arrows_aside_boards, 15.0, _ARROW_NOISE_BOARDS
+    pairs = (arrows, (found.pins_aside_boards, 60.0, _PIN_NOISE_BOARDS))
+    factors = [1.0]
+    for aside, at_ft, noise in pairs:
+        if aside is not None:
+            sigma = quality.lane_point_sigma(solution, at_ft)[0]
+            factors.append((aside**2 - noise**2) / sigma**2)
+    return float(np.clip(max(factors), 1.0, _WIDEST_FACTOR))
+
+
 def verdict(
     solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float
 ) -> tuple[FinderVerdict, Failure | None]:
     """Verdict on a solved lane, and the reason to refuse it; ``loss`` tells how badly its marks fit its camera."""
     failure = _doubt(observations, found, loss)
+    failure = _arrows_off(solution, found) if failure is None else failure
     failure = _flat_or_vague(solution) if failure is None else failure
     if failure is not None:
         return "refused", failure
@@ -149,15 +173,26 @@ def _small(parts: Sequence[tuple[float, float]]) -> bool:
     return all(not np.isfinite(boards) or boards < _RESIDUAL_BOARDS for _, boards in parts)
 
 
-def unmistakable(rough: Rough, found: Agreement, failure: Failure | None) -> bool:
+def unmistakable(rough: Rough, found: Agreement, failure: Failure | None, *, standing: int) -> bool:
     """Whether this can only be a lane: clear lines, and pins or arrows where they belong.
 
-    One such lane is enough to believe the others of the picture, which the same camera sees.
+    One such lane is enough to believe the others of the picture, which the same camera sees. ``standing`` is how many
+    pins look like standing ones from the solved camera.
     """
-    marked = rough.pins >= _SURE_PINS or found.arrows >= _SURE_ARROWS
+    racked = found.pins >= _MEASURED_PINS or standing >= _STANDING_PINS
+    marked = (rough.pins >= _SURE_PINS and racked) or found.arrows >= _SURE_ARROWS
     lines = sum(rough.edges) + 0.5 * sum(rough.gutters)
     close = all(not np.isfinite(boards) or boards < _WIDEST_RESIDUAL_BOARDS for _, boards in found.edge_boards)
     return failure is None and marked and lines > _SURE_LINES and close
+
+
+def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
+    """``lane_unclear`` where arrows stand out at a distance at which none are laid."""
+    off = solution.arrow_centre_ft - ARROW_CENTRE_FT
+    if not found.arrows or abs(off) < _ARROWS_OFF_FT:
+        return None
+    detail = f"a lane is in view, but its arrows seem to lie {solution.arrow_centre_ft:.1f} ft past the foul line"
+    return Failure("lane_unclear", f"{detail}: something else was taken for the foul line; {_WHOLE}")
 
 
 def _doubt(observations: Sequence[Observation], found: Agreement, loss: float) -> Failure | None:

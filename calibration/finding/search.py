@@ -42,6 +42,10 @@ _CLEAR_PINS = 5.0
 _LEAST_ROOM = 0.08
 """A lane takes at least this share of the picture's height between vanishing point and foul line."""
 _LEAST_PINS, _CHANCE_PINS = 1.2, 1.0
+_CLEAR_END = 25.0
+_NO_FOUL_LINE = 100.0
+"""Two lanes whose edges go on this clearly across what was taken for the foul line show that it is none; one may be in
+line with seams of its approach."""
 _CLEAR_LINES = 3.6
 """What edges and gutters together must say for the search to end: 6 where all are clear, 2 by chance."""
 _LANES = 4
@@ -121,7 +125,8 @@ def rough_lanes(luma: Image, view: View) -> list[Rough]:
             found = _lanes_of(luma, point, foul)
             if found and (not best or found[0].score > best[0].score):
                 best = found
-            if best and best[0].pins >= _CLEAR_PINS and best[0].score - best[0].pins > _CLEAR_LINES:
+            clear = best and best[0].pins >= _CLEAR_PINS and best[0].score - best[0].pins > _CLEAR_LINES
+            if clear and best[0].odd_end < _CLEAR_END:
                 return best
     return best
 
@@ -136,6 +141,8 @@ def _lanes_of(luma: Image, point: Array, foul: AcrossLine) -> list[Rough]:
         return []
     fans = fan_of(luma, point, foul, APPROACH_SHARES), fan_of(luma, point, foul, END_SHARES)
     lanes = [replace(lane, odd_end=_odd_end(*fans, lane)) for lane in _siblings(luma, fan, first)]
+    if sum(lane.odd_end > _NO_FOUL_LINE for lane in lanes) > 1:
+        return []
     return sorted(lanes, key=lambda lane: -lane.score)
 
 
@@ -145,7 +152,9 @@ def _odd_end(approach: Fan, end: Fan, lane: Rough) -> float:
     t = lane.camera.project([[x, 0.0, 0.0] for x in (-half, half, -outer, outer)])[:, 0]
     beyond = [abs(approach.at(float(v), _EDGE_SLACK_PX)) for v in t[:2]]
     before = [abs(end.at(float(v), _EDGE_SLACK_PX)) for v in t if end.t_px[0] < v < end.t_px[-1]]
-    return 2.0 * min(beyond) + FULL_EDGE - max(before, default=FULL_EDGE)
+    # one of the four may be a seam of the approach that goes on where the lane has ended
+    second = sorted(before)[-2] if len(before) > 1 else FULL_EDGE
+    return 2.0 * min(beyond) + FULL_EDGE - second
 
 
 def _corners(foul: AcrossLine, strips: list[Strip]) -> Array:

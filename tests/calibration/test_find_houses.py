@@ -12,7 +12,7 @@ from house_runs import Run, run_clip_view
 
 SEEDS = range(30)
 MIDDLE, ACROSS_THE_LANE = slice(1, 2), slice(0, 3)
-LEAST_WITHIN, LEAST_WITHIN_ACROSS, MOST_SURE_AND_WRONG = 22, 18, 1
+LEAST_WITHIN, LEAST_WITHIN_ACROSS, MOST_SURE_AND_WRONG = 22, 18, 0
 
 
 @pytest.fixture(scope="session")
@@ -29,7 +29,7 @@ def test_most_lanes_are_found_within_the_bounds(runs):
     assert len(across) >= LEAST_WITHIN_ACROSS, sorted(set(SEEDS) - set(across))
 
 
-def test_hardly_ever_wrong_and_sure(runs):
+def test_never_wrong_and_sure(runs):
     """Off by more than the bounds and by more than three of its own sigmas."""
     wrong = [r for r in runs if r.across is not None and not r.within(MIDDLE) and r.sigmas > 3.0]
     assert len(wrong) <= MOST_SURE_AND_WRONG, [(r.seed, round(r.sigmas, 1), r.description) for r in wrong]
