@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 import zlib
 from collections.abc import Mapping
 from typing import Any
@@ -10,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.anchors import FINE_SIGMA_PX, FINE_STEP_PX, WIDE_SIGMA_PX, WIDE_STEP_PX, Anchors
+from calibration.anchors import COARSE_HALF_PX, FINE_SIGMA_PX, FINE_STEP_PX, WIDE_SIGMA_PX, WIDE_STEP_PX, Anchors
 from calibration.camera import Camera
 from calibration.errors import CalibrationFileError
-from calibration.windows import make_template
+from calibration.windows import MARGIN_PX, make_template
 
 MAX_BYTES = 4_000_000
 """More pixels than this no reference has."""
@@ -47,11 +48,14 @@ def reference_from(data: Mapping[str, Any], camera: Camera, where: str = "refere
             np.array(data[name], dtype=np.intp).reshape(-1, 2) for name in ("centres", "coarse_centres")
         )
         worth = np.array(data["worth"], dtype=np.float64)
-        _check(blocks, centres, worth)
+        factor = int(data["coarse_factor"])
+        _check(blocks, centres, worth, half=half)
+        _check_places(centres, half + MARGIN_PX, (camera.height, camera.width))
+        _check_coarse(coarse, factor, camera)
+        _check_places(coarse_centres, COARSE_HALF_PX, coarse.shape)
         wide = make_template(blocks, half, WIDE_STEP_PX, WIDE_SIGMA_PX)
         fine = make_template(blocks, half, FINE_STEP_PX, FINE_SIGMA_PX)
-        factor = int(data["coarse_factor"])
-    except (KeyError, TypeError, ValueError, zlib.error) as error:
+    except (KeyError, TypeError, ValueError, OverflowError, zlib.error) as error:
         msg = f"{where}: the reference windows are damaged ({error}); calibrate again"
         raise CalibrationFileError(msg) from error
     return Anchors(
@@ -67,15 +71,34 @@ def _packed(pixels: NDArray[np.uint8]) -> dict[str, Any]:
 
 def _unpacked(data: Mapping[str, Any], dimensions: int) -> NDArray[np.uint8]:
     shape = tuple(int(n) for n in data["shape"])
-    if len(shape) != dimensions or min(shape) < 1 or np.prod(shape) > MAX_BYTES:
+    size = math.prod(shape)
+    if len(shape) != dimensions or min(shape) < 1 or size > MAX_BYTES:
         msg = f"a picture of shape {shape}"
         raise ValueError(msg)
-    limit = int(np.prod(shape))
-    raw = zlib.decompressobj().decompress(base64.b64decode(data["zlib_base64"], validate=True), limit)
+    raw = zlib.decompressobj().decompress(base64.b64decode(data["zlib_base64"], validate=True), size)
     return np.frombuffer(raw, np.uint8).reshape(shape)
 
 
-def _check(blocks: NDArray[Any], centres: NDArray[Any], worth: NDArray[Any]) -> None:
-    if len(blocks) != len(centres) or len(worth) != len(centres) or blocks.shape[1] != blocks.shape[2]:
+def _check(blocks: NDArray[Any], centres: NDArray[Any], worth: NDArray[Any], *, half: int) -> None:
+    if len(blocks) != len(centres) or worth.shape != (len(centres),) or blocks.shape[1] != blocks.shape[2]:
         msg = f"{len(blocks)} windows for {len(centres)} places"
+        raise ValueError(msg)
+    if half < 1 or blocks.shape[1] != 2 * (half + MARGIN_PX) + 1:
+        msg = f"windows of {blocks.shape[1]} pixels for a half of {half}"
+        raise ValueError(msg)
+    if not np.isfinite(worth).all():
+        msg = "worth is not finite"
+        raise ValueError(msg)
+
+
+def _check_coarse(coarse: NDArray[Any], factor: int, camera: Camera) -> None:
+    if factor < 1 or coarse.shape != (camera.height // factor, camera.width // factor):
+        msg = f"a small picture of shape {coarse.shape}, {factor} times smaller than the frame"
+        raise ValueError(msg)
+
+
+def _check_places(centres: NDArray[np.intp], border: int, shape: tuple[int, ...]) -> None:
+    last = np.array([shape[1], shape[0]]) - 1 - border
+    if not ((centres >= border) & (centres <= last)).all():
+        msg = f"a window outside its picture of shape {tuple(shape)}"
         raise ValueError(msg)

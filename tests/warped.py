@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 
 import av
@@ -18,16 +19,22 @@ Image = NDArray[np.uint8]
 Warp = Callable[[int, Image], Image]
 
 
-def warped_clip(source: Path, target: Path, warp: Warp) -> Path:
-    """Write ``source`` with ``warp(index, bgr)`` in place of every picture (frames are not turned)."""
+def warped_clip(source: Path, target: Path, warp: Warp, *, every: int = 1, count: int | None = None) -> Path:
+    """Write ``source`` with ``warp(index, bgr)`` in place of its pictures (frames are not turned).
+
+    Only each ``every``-th of the first ``count`` pictures is kept, at its own time; the size is what ``warp`` gives.
+    """
     with av.open(str(source)) as given, av.open(str(target), "w") as taken:
         stream = given.streams.video[0]
-        out = taken.add_stream("libx264", rate=Fraction(60), options={"preset": "ultrafast", "crf": "16"})
-        out.width, out.height, out.pix_fmt = stream.width, stream.height, "yuv420p"
+        out = taken.add_stream("libx264", rate=Fraction(60, every), options={"preset": "ultrafast", "crf": "16"})
+        out.pix_fmt = "yuv420p"
         assert stream.time_base is not None
         out.codec_context.time_base = stream.time_base
-        for k, picture in enumerate(given.decode(stream)):
-            moved = av.VideoFrame.from_ndarray(warp(k, picture.to_ndarray(format="bgr24")), format="bgr24")
+        for k, picture in islice(enumerate(given.decode(stream)), 0, count, every):
+            bgr = warp(k, picture.to_ndarray(format="bgr24"))
+            if k == 0:
+                out.height, out.width = bgr.shape[:2]
+            moved = av.VideoFrame.from_ndarray(bgr, format="bgr24")
             moved.pts, moved.time_base = picture.pts, stream.time_base
             taken.mux(out.encode(moved))
         taken.mux(out.encode())
@@ -72,3 +79,8 @@ def zoomed(factor: Callable[[int], float], aim: tuple[float, float]) -> Warp:
         return np.asarray(cv2.warpAffine(bgr, matrix, size, borderMode=cv2.BORDER_REPLICATE), dtype=np.uint8)
 
     return warp
+
+
+def resized(width: int, height: int) -> Warp:
+    """The whole picture on a frame of another size."""
+    return lambda _, bgr: np.asarray(cv2.resize(bgr, (width, height), interpolation=cv2.INTER_AREA), dtype=np.uint8)

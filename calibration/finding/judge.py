@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 FinderVerdict = Literal["good", "usable", "refused"]
 
-LOWEST_IN = 22.0
+LOWEST_IN = 30.0
 """Below this height a pixel at the pins is several feet of lane: nothing there can be told."""
 
 _FREE_PX = 300.0
@@ -42,6 +42,8 @@ _ARROWS_OFF_FT = 1.7
 ones found much nearer tell that another line was taken for the foul line."""
 _ARROW_NOISE_BOARDS, _PIN_NOISE_BOARDS = 0.15, 0.3
 """How far arrows and pins lie from their places on a lane that is found right: by measurement, and as they are laid."""
+_ARROWS_LAID_FT = 0.9
+"""How far from the usual distance houses lay their arrows: two of the prior's standard deviations and a little."""
 _WIDEST_FACTOR = 25.0
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
@@ -147,6 +149,9 @@ def widening(solution: Solution, found: Agreement) -> float:
         if aside is not None:
             sigma = quality.lane_point_sigma(solution, at_ft)[0]
             factors.append((aside**2 - noise**2) / sigma**2)
+    if found.arrows:
+        along = solution.arrow_centre_ft - ARROW_CENTRE_FT
+        factors.append((along**2 - _ARROWS_LAID_FT**2) / quality.lane_point_sigma(solution, ARROW_CENTRE_FT)[1] ** 2)
     return float(np.clip(max(factors), 1.0, _WIDEST_FACTOR))
 
 

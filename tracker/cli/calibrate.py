@@ -109,6 +109,7 @@ def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk
     With ``page`` the marks are clicked on a page, which starts with those of ``marks_file`` if there is one.
     """
     from calibration.anchors import choose_anchors
+    from calibration.drift import LEAST_WINDOWS
     from calibration.errors import Failure
     from calibration.solve import solve
     from calibration.store import from_solution
@@ -130,9 +131,13 @@ def calibrate_clip(clip: Path, marks_file: Path | None, out: Path, *, talk: Talk
         talk.warn(f"no calibration: {solution.detail} ({solution.reason})")
         return Status.NO_RESULT
     solved = from_solution(solution, marks.marks_px, clip=clip.name, rotation_deg=look.rotation_deg)
-    calibration = replace(solved, reference=choose_anchors(look.luma, solved.camera))
+    anchors = choose_anchors(look.luma, solved.camera)
+    plain = len(anchors.centres) < LEAST_WINDOWS
+    calibration = solved if plain else replace(solved, reference=anchors)
     _write(calibration, look.bgr, out)
     _tell(calibration, out, talk)
+    if plain:
+        talk.warn(f"the first picture of {clip.name} is too plain to notice by it that a camera has moved")
     return Status.DONE
 
 
