@@ -20,6 +20,10 @@ _CARRIED_SD_IN = 12.0
 _CAUCHY = 2.385
 """Scale of the Cauchy weight for 95 % efficiency under normal errors (Holland and Welsch 1977; from memory)."""
 _ROUNDS = 14
+_FARTHEST = np.array([30.0, 30.0, 30.0, 0.7, 120.0, 120.0, 120.0])
+"""A fit that runs off farther than this, far beyond what windows are looked for in, is of windows that are no view."""
+_RIDGE = 1e-12
+"""What keeps information solvable that windows all in one place or along one line leave open, of its own size."""
 _MEDIAN_CHI = 1.18
 """Median length of a standard normal vector in the plane, sqrt(2 ln 2)."""
 
@@ -102,6 +106,8 @@ def jacobian(seen: Sight, move: Array, free: int) -> Array:
 def fit_move(seen: Sight, target: Array, covariance: Array, *, start: Array, free: int, usable: Array) -> Fit:
     """Move that takes pixels to where they were found, by reweighted least squares with Cauchy weights.
 
+    Windows that do not say enough for a move leave a large covariance, and those that agree on none large residuals.
+
     Parameters
     ----------
     seen : Sight
@@ -127,7 +133,9 @@ def fit_move(seen: Sight, target: Array, covariance: Array, *, start: Array, fre
         slope = jacobian(seen, move, free)
         weight, _ = _weights(residual, precision, usable)
         normal, right = _normal(slope, residual, precision, weight=weight)
-        step = np.linalg.solve(normal + np.diag(prior + 1e-12), right - prior * move[:free])
+        step = np.linalg.solve(_known(normal, prior), right - prior * move[:free])
+        if np.any(np.abs(move[:free] + step) > _FARTHEST[:free]):
+            break
         move[:free] += step
         if np.max(np.abs(slope @ step)) < 1e-3:
             break
@@ -139,7 +147,7 @@ def fit_move(seen: Sight, target: Array, covariance: Array, *, start: Array, fre
     says = (np.linalg.eigvalsh(covariance) < 1.0).sum(axis=1)
     freedom = max(float((weight * says).sum()) - free, 1.0)
     factor = max(float((weight * square).sum()) / freedom, 1.0)
-    spread = np.asarray(np.linalg.inv(normal / factor + np.diag(prior + 1e-12)), dtype=np.float64)
+    spread = np.asarray(np.linalg.inv(_known(normal / factor, prior)), dtype=np.float64)
     return Fit(move, spread, residual, weight)
 
 
@@ -157,3 +165,8 @@ def _normal(slope: Array, residual: Array, precision: Array, *, weight: Array) -
     weighted = weight[:, None, None] * precision
     carried = weighted @ slope
     return np.einsum("nik,nil->kl", slope, carried), np.einsum("nik,ni->k", carried, residual)
+
+
+def _known(normal: Array, prior: Array) -> Array:
+    """Information ``(k, k)`` of windows and of a prior with the precisions ``(k,)``; never singular."""
+    return normal + np.diag(prior + _RIDGE * (1.0 + np.diag(normal)))

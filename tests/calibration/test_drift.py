@@ -16,6 +16,7 @@ from calibration.camera import Camera
 from calibration.drift import Move, carried_covariance, move_in_boards, register, turned
 from calibration.errors import Failure
 from calibration.lane import BOARD_WIDTH_IN, DECK_END_IN, LANE_WIDTH_IN
+from calibration.turning import CARRIED, TURN, fit_move, sight
 from sample_media.encode import tone_curve
 from sample_media.frames import stage
 from sample_media.optics import view_of
@@ -201,6 +202,25 @@ def test_another_place_is_refused(anchors: Anchors) -> None:
     assert isinstance(answer, Failure)
     assert answer.reason == "view_changed"
     assert " of " in answer.detail
+
+
+@pytest.mark.parametrize("free", [TURN, CARRIED])
+def test_windows_that_belong_to_no_view_are_survived(free: int) -> None:
+    """Windows strewn at random, or all in one place: the fit ends with finite numbers and a covariance."""
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        n = int(rng.integers(1, 40))
+        pixels, targets = rng.uniform(0, (640, 360), (2, n, 2))
+        if seed % 3 == 0:
+            pixels = np.broadcast_to(pixels[:1], (n, 2)).copy()
+        along = np.stack([np.cos(a := rng.uniform(0, np.pi, n)), np.sin(a)], axis=1)
+        covariance = 1e-3 * np.eye(2) + 900.0 * along[:, :, None] * along[:, None, :]
+        usable = (rng.random(n) < 0.7).astype(float)
+        found = fit_move(
+            sight(camera_of(SPEC), pixels), targets, covariance, start=np.zeros(7), free=free, usable=usable
+        )
+        assert np.isfinite(found.move).all()
+        assert np.isfinite(found.covariance).all()
 
 
 def test_nothing_seen_is_another_view(anchors: Anchors) -> None:
