@@ -56,6 +56,7 @@ DIMENSIONS: tuple[Dimension, ...] = (
     Dimension("board_count", 39, "count", 39, 39, _RULES, "seen"),
     Dimension("board_width", 41.5 / 39, "in", 41.0 / 39, 42.0 / 39, "lane_width / board_count", "derived"),
     Dimension("gutter_width", 9.25, "in", 9.25, 9.375, "lane and both gutters measure 60 to 60 1/4 in", "derived"),
+    Dimension("lane_and_gutters", 60.125, "in", 60.0, 60.25, _RULES + "; the middle of the range", "seen"),
     Dimension("gutter_depth", 1.875, "in", 1.875, 3.5, _RULES + "; about 3 1/2 in at the deck from memory", "seen"),
     Dimension(
         "levelness", 0.0, "in", -0.040, 0.040, "federation blog, issue 14: crosswise tilt, crowns, depressions", "seen"

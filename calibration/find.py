@@ -24,6 +24,8 @@ Image = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 
 CHEVRON_SD_FT = (0.15, 0.06)
+"""Standard deviations of a seen chevron's centre and slope (own estimate: tips are read to about 0.1 ft, and how far a
+drawn tip's point is lost in blur is known no better)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +69,11 @@ class FoundLane:
         return self.solution.covariance
 
     def marks_px(self) -> dict[str, tuple[float, float]]:
-        """Pixels (u, v) of what was found, by name: ``left_edge_K``, ``foul_K``, ``pin_N``, ``arrow_N``."""
+        """Pixels (u, v) of what was found, by name.
+
+        ``left_K``, ``right_K``, ``left_gutter_K``, ``right_gutter_K`` and ``foul_K`` lie somewhere on these lines;
+        ``pin_N`` and ``arrow_N`` are those of that number.
+        """
         named: dict[str, tuple[float, float]] = {}
         for seen in self.observations:
             if isinstance(seen, EdgePoint | LanePoint):
@@ -148,7 +154,7 @@ def _sorted_out(luma: Image, roughs: Sequence[Rough], solved: Sequence[Refined |
         return LaneSearch(lanes, refused)
     failures = [lane.failure for lane in refused if lane.failure is not None]
     failures += [one for one in solved if isinstance(one, Failure)]
-    return LaneSearch((), refused, judge.worst(failures))
+    return LaneSearch((), refused, judge.reason_of(failures))
 
 
 def _judged(luma: Image, rough: Rough, refined: Refined) -> tuple[Rough, FoundLane]:

@@ -94,17 +94,20 @@ def stacked(observed: Observed, state: Array) -> tuple[Array, Array]:
     return np.concatenate([edges, points.ravel()]), np.concatenate([edges**2, np.sum(points**2, axis=1)])
 
 
+def _scale2(observed: Observed) -> Array:
+    """Squared scale ``(n,)`` in sigmas of each mark's Cauchy loss."""
+    return np.where(observed.dimensions == 1, _CLICK_SCALE2[1], _CLICK_SCALE2[2])
+
+
 def weights_of(observed: Observed, squares: Array) -> Array:
     """Cauchy weights ``(n,)`` of marks with these squared misfits."""
-    scale2 = np.where(observed.dimensions == 1, _CLICK_SCALE2[1], _CLICK_SCALE2[2])
-    return np.asarray(1.0 / (1.0 + squares / scale2))
+    return np.asarray(1.0 / (1.0 + squares / _scale2(observed)))
 
 
-def _shrink(observed: Observed, squares: Array, widen: float) -> Array:
-    """Factor ``(n,)`` that turns a misfit of squared length s into one whose square is the Cauchy loss of s."""
-    scale2 = widen**2 * np.where(observed.dimensions == 1, _CLICK_SCALE2[1], _CLICK_SCALE2[2])
+def _shrink(squares: Array, scale2: Array) -> tuple[Array, Array]:
+    """Factors ``(n,)`` that turn misfits of squared length s into ones whose squares are the Cauchy loss; s / scale."""
     ratio = np.maximum(squares / scale2, 1e-12)
-    return np.asarray(np.sqrt(np.log1p(ratio) / ratio))
+    return np.sqrt(np.log1p(ratio) / ratio), ratio
 
 
 def descend(observed: Observed, prior: Prior, state: Array, widen: float) -> tuple[Array, float]:
@@ -112,7 +115,7 @@ def descend(observed: Observed, prior: Prior, state: Array, widen: float) -> tup
 
     def residuals(x: Array) -> Array:
         values, squares = stacked(observed, x)
-        factor = np.repeat(_shrink(observed, squares, widen), observed.dimensions)
+        factor = np.repeat(_shrink(squares, widen**2 * _scale2(observed))[0], observed.dimensions)
         return np.concatenate([values * factor, _lenient(prior.root @ (x - prior.mean))])
 
     def jacobian(x: Array) -> Array:
@@ -153,9 +156,8 @@ def _slopes(observed: Observed, state: Array) -> Array:
 
 def _robust_slopes(observed: Observed, values: Array, squares: Array, *, slopes: Array, widen: float) -> Array:
     """Derivatives ``(m, 16)`` of residuals shrunk to their Cauchy loss, from those of the residuals themselves."""
-    scale2 = widen**2 * np.where(observed.dimensions == 1, _CLICK_SCALE2[1], _CLICK_SCALE2[2])
-    ratio = np.maximum(squares / scale2, 1e-9)
-    shrink = np.sqrt(np.log1p(ratio) / ratio)
+    scale2 = widen**2 * _scale2(observed)
+    shrink, ratio = _shrink(squares, scale2)
     bend = np.where(ratio > 1e-6, (1.0 / (1.0 + ratio) - shrink**2) / ratio, -0.5) / shrink / scale2
     mark = np.repeat(np.arange(len(squares)), observed.dimensions)
     along = np.add.reduceat(values[:, None] * slopes, np.cumsum(observed.dimensions) - observed.dimensions)

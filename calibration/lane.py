@@ -29,6 +29,7 @@ BOARD_COUNT = int(value("board_count"))
 BOARD_WIDTH_IN = LANE_WIDTH_IN / BOARD_COUNT
 GUTTER_WIDTH_IN = value("gutter_width")
 GUTTER_DEPTH_IN = value("gutter_depth")
+GUTTER_EDGE_IN = value("lane_and_gutters") / 2
 FOUL_LINE_WIDTH_MIN_IN = dimension("foul_line_width").low
 FOUL_LINE_WIDTH_MAX_IN = dimension("foul_line_width").high
 APPROACH_LENGTH_IN = value("approach_length")

@@ -16,9 +16,6 @@ Array = NDArray[np.float64]
 Side = Literal["left", "right", "foul", "left_gutter", "right_gutter"]
 SIDES: tuple[Side, ...] = ("left", "right", "foul", "left_gutter", "right_gutter")
 NO_SHIFTS: tuple[float, ...] = (0.0,) * len(SIDES)
-GUTTER_EDGE_IN = 30.0625
-"""Outer edge of the gutter from the lane's middle, true inches: lane and both gutters are 60 to 60 1/4 in wide."""
-
 UNSEEN_PX = 1e4
 """Residual of a point that the camera has behind it: far, finite, so that a fit can leave such a place."""
 
@@ -54,8 +51,8 @@ _SIDE_X_IN: dict[Side, float] = {
     "left": -lane.LANE_WIDTH_IN / 2,
     "right": lane.LANE_WIDTH_IN / 2,
     "foul": 0.0,
-    "left_gutter": -GUTTER_EDGE_IN,
-    "right_gutter": GUTTER_EDGE_IN,
+    "left_gutter": -lane.GUTTER_EDGE_IN,
+    "right_gutter": lane.GUTTER_EDGE_IN,
 }
 
 
@@ -239,10 +236,14 @@ def edge_residuals(
     return np.asarray(distance), np.asarray(normal[:, :2] / length[:, None])
 
 
+def edge_places(observed: Observed, camera: Camera) -> Array:
+    """Lane x ``(n,)`` of all edges, those of gutters at their true place whatever the lane's width."""
+    return np.where(observed.edge_true_inches, observed.edge_x_in / camera.width_scale, observed.edge_x_in)
+
+
 def line_distances(observed: Observed, camera: Camera) -> tuple[Array, Array]:
-    """:func:`edge_residuals` of all edges, gutters' edges at their true place whatever the lane's width."""
-    x = np.where(observed.edge_true_inches, observed.edge_x_in / camera.width_scale, observed.edge_x_in)
-    return edge_residuals(camera, x, observed.edge_px, observed.edge_along)
+    """:func:`edge_residuals` of all edges."""
+    return edge_residuals(camera, edge_places(observed, camera), observed.edge_px, observed.edge_along)
 
 
 def offsets(observed: Observed, camera: Camera, chevron_ft: tuple[float, float]) -> Array:

@@ -231,7 +231,7 @@ def shake_budget_px(camera: Camera) -> float:
 
 
 def _spread_out(pixels: Array, worth: Array, count: int) -> NDArray[np.intp]:
-    """Indices of up to ``count`` windows: from the best half again as many, each next the farthest from those taken."""
+    """Indices of up to ``count`` windows: of twice as many of the best, each next the farthest from those taken."""
     order = [int(i) for i in np.argsort(-worth, kind="stable")[: 2 * count] if worth[i] > 0]
     taken: list[int] = order[:1]
     while len(taken) < min(count, len(order)):

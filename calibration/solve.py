@@ -25,7 +25,7 @@ from calibration.fit import (
     weights_of,
 )
 from calibration.marks import CLICK_SIGMA_PX, observe_marks
-from calibration.observations import NO_SHIFTS, Observation, Observed, gather, offsets
+from calibration.observations import NO_SHIFTS, Observation, Observed, edge_places, gather, offsets
 from calibration.start import first_guesses
 
 Array = NDArray[np.float64]
@@ -198,7 +198,7 @@ def mark_residuals(
     lane_shift = seen - camera.back_project(observed.pixels - shift, 0.0)
     n = len(observed.edges)
     # For an edge only the offset across the lane means something: the click's own x against the edge's.
-    lane_shift[:n, 0] = np.where(observed.edge_along, seen[:n, 0] - observed.edge_x_in, 0.0)
+    lane_shift[:n, 0] = np.where(observed.edge_along, seen[:n, 0] - edge_places(observed, camera), 0.0)
     lane_shift[:n, 1] = np.where(observed.edge_along, np.nan, seen[:n, 1])
     boards = lane_shift[:, 0] / lane.BOARD_WIDTH_IN
     return tuple(

@@ -37,8 +37,6 @@ class Template:
         square sum, which reads the gain.
     step : array of shape (n, 2, 2)
         Turns the projections on the descents into pixels, damped along an edge.
-    hessian : array of shape (n, 2, 2)
-        Square sums of the descents.
     information : array of shape (n, 2, 2)
         Inverse covariance (px^-2) of the shift for white noise of one grey level in the new picture.
     energy : array of shape (n,)
@@ -52,7 +50,6 @@ class Template:
     sigma_px: float
     basis: Float
     step: Array
-    hessian: Array
     information: Array
     energy: Array
     freedom: float
@@ -144,7 +141,6 @@ def make_template(blocks: NDArray[np.uint8], half: int, step: int, sigma: float)
         sigma,
         basis.astype(np.float32),
         step=np.linalg.inv(hessian + 3 * ridge),
-        hessian=hessian,
         information=hessian @ np.linalg.inv(scatter + spare) @ hessian,
         energy=energy,
         freedom=float((read**2).sum() ** 2),

@@ -27,7 +27,7 @@ from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
-from tracker.lane.locate import locate
+from tracker.lane.locate import Located, locate
 from tracker.path.motion import VY, MotionModel, X, Y
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
@@ -138,31 +138,32 @@ def _watched(
     path: Path, calibration: Calibration | None, radius: float, settings: MeasureSettings
 ) -> _Watched | Failure:
     """Watch the clip from where its camera is: as given, as given and turned, or found in the clip."""
-    if calibration is not None:
-        found = _watch(path, calibration, radius, settings)
-        if not (isinstance(found, Failure) and found.reason in (CAMERA_MOVED, OTHER_LANE)):
-            return found
-        moved: Failure | None = found
-    else:
-        moved = None
+    if calibration is None:
+        located = locate(path, settings.lane_at)
+        return located if isinstance(located, Failure) else _watch(path, _alone(located), radius, settings)
+    watched = _watch(path, calibration, radius, settings)
+    if not (isinstance(watched, Failure) and watched.reason in (CAMERA_MOVED, OTHER_LANE)):
+        return watched
     located = locate(path, settings.lane_at)
     if isinstance(located, Failure):
-        if calibration is None or moved is None or calibration.how == "found":
+        if calibration.how == "found":
             return located
-        return Failure(CAMERA_MOVED, f"{path.name}: {moved.detail}; {located.detail}")
-    flags = [
-        *(["camera_found_again"] if moved is not None and moved.reason == CAMERA_MOVED else []),
-    ]
-    watched = _watch(path, replace(located.calibration, neighbours_in=()), radius, settings)
-    if isinstance(watched, Failure):
-        return watched
-    notes = _found_again(calibration, located.calibration) if "camera_found_again" in flags else ()
-    return replace(watched, flags=(*flags, *watched.flags), notes=notes)
+        return Failure(CAMERA_MOVED, f"{path.name}: {watched.detail}; {located.detail}")
+    anew = _watch(path, _alone(located), radius, settings)
+    if isinstance(anew, Failure) or watched.reason == OTHER_LANE:
+        return anew
+    notes = (*_found_again(calibration, located.calibration), *anew.notes)
+    return replace(anew, flags=("camera_found_again", *anew.flags), notes=notes)
 
 
-def _found_again(before: Calibration | None, now: Calibration) -> tuple[str, ...]:
+def _alone(located: Located) -> Calibration:
+    """The lane of its own clip, of which it was told already which one it is."""
+    return replace(located.calibration, neighbours_in=())
+
+
+def _found_again(before: Calibration, now: Calibration) -> tuple[str, ...]:
     """How far the camera stands from where it was, as the lane shows it."""
-    if before is None or (before.camera.width, before.camera.height) != (now.camera.width, now.camera.height):
+    if (before.camera.width, before.camera.height) != (now.camera.width, now.camera.height):
         return ("filmed from elsewhere than the calibration: the lane was found again",)
     away = moved_px(before.camera, now.camera)
     boards = move_in_boards(before.camera, now.camera)
@@ -195,18 +196,19 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
-        if not holder.corrected and attendance.elsewhere():
+        shaky, here = holder.corrected, attendance.here()
+        if here is False and not shaky:
             return Failure(OTHER_LANE, "somebody bowls on another lane than the calibration's")
         said = {
             "camera_turned": checked.corrected,
-            "shaky": holder.corrected,
+            "shaky": shaky,
             "calibration_usable": used.verdict == "usable",
         }
         flags = tuple(flag for flag, holds in said.items() if holds)
         return _Watched(
             looks, _scene(watcher.median(), region), reader.facts(), scale,
             calibration=holder.widened(used), flags=flags, notes=_turned(checked),
-            lane_doubtful=used.lane_doubtful and not attendance.here(),
+            lane_doubtful=used.lane_doubtful and here is not True,
         )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.optimize import least_squares
 
 from calibration.camera import Camera
-from calibration.finding.sampling import sampled
+from calibration.finding.sampling import MAD_PER_SIGMA, sampled
 from calibration.lane import ARROW_BOARDS, BOARD_WIDTH_IN, INCHES_PER_FOOT, x_from_board
 
 Array = NDArray[np.float64]
@@ -97,7 +97,7 @@ def _contrast(difference: Array) -> Array:
     window = round(LENGTH_IN / _STEP_IN)
     mean = uniform_filter1d(difference, window, mode="nearest", origin=window // 2 - (window % 2 == 0))
     middle = np.median(mean)
-    scatter = np.median(np.abs(mean - middle)) / 0.6745
+    scatter = np.median(np.abs(mean - middle)) / MAD_PER_SIGMA
     return np.asarray((mean - middle) / max(float(scatter), 0.4))
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.finding.pose import Poses
 from calibration.finding.sampling import sampled
-from calibration.lane import LANE_WIDTH_IN, pin_positions, pin_radius_in
+from calibration.lane import pin_positions, pin_radius_in
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -20,52 +20,6 @@ _BESIDE_HEIGHTS_IN = (9.0, 10.0, 11.0)
 _ABOVE_HEIGHTS_IN = (16.3, 17.6, 19.0)
 _BESIDE_IN = 3.0
 _CHANCE = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class Poses:
-    """Pinhole cameras of strips ``p`` and focal lengths ``f``: rotations ``(p, f, 3, 3)``, places ``(p, f, 3)``, in.
-
-    ``possible`` (p, f) tells which of them stand above the lane and behind the foul line.
-    """
-
-    rotation: Array
-    place_in: Array
-    possible: NDArray[np.bool_]
-    f_px: Array
-    middle: Array
-
-    def project(self, points: Array) -> Array:
-        """Pixels ``(p, f, n, 2)`` of lane points ``(n, 3)``."""
-        origin = np.einsum("pfij,pfj->pfi", self.rotation, self.place_in)
-        u, v, depth = (self.rotation[:, :, i] @ points.T - origin[:, :, i, None] for i in range(3))
-        scale = self.f_px[None, :, None] / np.where(depth > 1.0, depth, np.nan)
-        return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
-
-
-def poses_of(point: Array, corners: Array, f_px: Array, size: tuple[int, int]) -> Poses:
-    """Cameras of corners ``(p, 2, 2)`` at ``f_px`` (f,), as :func:`calibration.finding.pose.camera_of` gives each."""
-    middle = np.array([size[0] / 2, size[1] / 2])
-    p, f = len(corners), len(f_px)
-    along = np.concatenate([np.broadcast_to(point - middle, (f, 2)), f_px[:, None]], axis=1)
-    along /= np.linalg.norm(along, axis=1, keepdims=True)
-    rays = np.empty((p, f, 2, 3))
-    rays[..., :2] = (corners - middle)[:, None]
-    rays[..., 2] = f_px[None, :, None]
-    across = np.cross(np.cross(rays[:, :, 0], rays[:, :, 1]), along[None])
-    across *= np.sign(across[..., :1]) / np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), 1e-12)
-    along = np.broadcast_to(along[None], across.shape)
-    up = np.cross(across, along)
-    lane = np.stack([across, along, up], axis=-2)
-    seen = np.einsum("pfij,pfkj->pfki", lane, rays)
-    drop = np.minimum(seen[..., 2], -1e-9)
-    sides = seen[..., 0] / -drop
-    span = np.maximum(sides[..., 1] - sides[..., 0], 1e-9)
-    height = LANE_WIDTH_IN / span
-    x = -sides.mean(axis=-1) * height
-    y = -(seen[..., 1] / -drop).mean(axis=-1) * height
-    possible = (seen[..., 2].max(axis=-1) < -1e-6) & (span > 1e-6) & (y < 0)
-    return Poses(np.swapaxes(lane, -1, -2), np.stack([x, y, height], axis=-1), possible, f_px, middle)
 
 
 @lru_cache(maxsize=1)

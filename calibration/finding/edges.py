@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.finding.profiles import POINT_PX, STEP_PX, STRAY_PX, Profiles, covered, profiles_of
-from calibration.finding.sampling import top_of
-from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
-from calibration.observations import GUTTER_EDGE_IN, EdgePoint, Side
+from calibration.finding.sampling import MAD_PER_SIGMA, top_of
+from calibration.lane import GUTTER_EDGE_IN, GUTTER_WIDTH_IN, INCHES_PER_FOOT, LANE_WIDTH_IN
+from calibration.observations import EdgePoint, Side
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -55,7 +55,7 @@ def edge_points(
 
 def _even_rows(camera: Camera) -> Array:
     """Distances in inches that are evenly spaced in the picture."""
-    y = np.linspace(EDGE_SPAN_FT[0] * 12, EDGE_SPAN_FT[1] * 12, 200)
+    y = np.linspace(EDGE_SPAN_FT[0] * INCHES_PER_FOOT, EDGE_SPAN_FT[1] * INCHES_PER_FOOT, 200)
     seen = camera.project(np.stack([np.zeros_like(y), y, np.zeros_like(y)], axis=1))
     way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(seen, axis=0).T))])
     return np.asarray(np.interp(np.linspace(0, way[-1], STATIONS), way, y))
@@ -67,7 +67,7 @@ def _steps(profiles: Profiles, room: Array) -> list[tuple[int, float]]:
     usable = np.isfinite(slope).sum(axis=1) >= 5
     if usable.sum() < 4:
         return []
-    noise = np.nanmedian(np.abs(profiles.slope[usable])) / 0.6745
+    noise = np.nanmedian(np.abs(profiles.slope[usable])) / MAD_PER_SIGMA
     shift, sign = _common(slope[usable], profiles.offset_px)
     near = np.abs(profiles.offset_px - shift) <= STRAY_PX + 0.5
     window = np.where(near[None], sign * np.nan_to_num(slope), -np.inf)
@@ -99,7 +99,7 @@ def _points(
     if len(index) < _FEWEST:
         return []
     curve = np.polynomial.Polynomial.fit(index, offset, 2)
-    ragged = float(np.median(np.abs(offset - curve(index))) / 0.6745)
+    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
     pieces_in = _PIECES_IN * (1.0 - share) ** 2
     unlike = _unlike_step(profiles, index, offset)
     points = []

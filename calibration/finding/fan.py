@@ -9,28 +9,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finding.lines import AcrossLine
-from calibration.finding.sampling import sampled
+from calibration.finding.sampling import MAD_PER_SIGMA, sampled
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 GUTTER_SHARE = GUTTER_WIDTH_IN / LANE_WIDTH_IN
-
+LANE_SHARES = (0.22, 0.97)
+"""Part of the way from vanishing point to foul line that is looked at: short of the deck, off the line itself."""
 END_SHARES = (0.8, 0.97)
 """The last of the lane before the foul line, which its edges reach."""
+APPROACH_SHARES = (1.06, 1.3)
+"""The same on the approach, where a lane's edges do not go on."""
+_BLOCKS = 12
+_CLIP = 5.0
+FULL_EDGE = _BLOCKS * _CLIP
+"""What a line says that is an edge in every block of its rows."""
 
 _BEYOND = 0.6
 """Lanes whose near end lies beside the frame, by this share of its width, still show their far part."""
 _ROWS = 72
-LANE_SHARES = (0.22, 0.97)
-"""Part of the way from vanishing point to foul line that is looked at: short of the deck, off the line itself."""
-APPROACH_SHARES = (1.06, 1.3)
-"""The same on the approach, where a lane's edges do not go on."""
-_BLOCKS = 12
 _STEP_PX = 1.5
-_CLIP = 5.0
-FULL_EDGE = _BLOCKS * _CLIP
 _PEAK_APART_PX = 3
 _WEAKEST = 6.0
 _NARROWEST_SHARE, _WIDEST_SHARE = 0.035, 0.9
@@ -85,7 +85,7 @@ def fan_of(luma: Image, point: Array, foul: AcrossLine, shares: tuple[float, flo
     step[(u < 3) | (u > width - 3) | (v < 3) | (v > height - 3)] = np.nan
     blocks = _block_means(step)
     known = np.where(np.isfinite(blocks).any(axis=1, keepdims=True), np.abs(blocks), 0.0)
-    noise = np.nanmedian(known, axis=1, keepdims=True) / 0.6745
+    noise = np.nanmedian(known, axis=1, keepdims=True) / MAD_PER_SIGMA
     ratio = np.nan_to_num(blocks / np.maximum(noise, 0.3))
     sharp = (np.sign(ratio) * np.sqrt(np.abs(ratio))).sum(axis=0)
     return Fan(point, foul, t, np.clip(ratio, -_CLIP, _CLIP).sum(axis=0), sharp)

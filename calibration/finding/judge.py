@@ -15,21 +15,29 @@ from calibration.errors import Failure
 from calibration.finding.arrows import Arrows
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
+from calibration.finding.sampling import MAD_PER_SIGMA
 from calibration.finding.search import Rough, View
-from calibration.lane import ARROW_CENTRE_FT, BOARD_WIDTH_IN
+from calibration.lane import ARROW_CENTRE_FT, BOARD_WIDTH_IN, INCHES_PER_FOOT
 from calibration.observations import SIDES, EdgePoint, LanePoint, Observation, gather, lane_places
 from calibration.solve import Solution, solve_observations
+from calibration.start import CHEVRON_FT
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 FinderVerdict = Literal["good", "usable", "refused"]
 
 LOWEST_IN = 30.0
-"""Below this height a pixel at the pins is several feet of lane: nothing there can be told."""
+"""Below this height a pixel at the pins is a foot of lane and more: distances there are hardly told, and other lines
+are easily taken for the foul line."""
 
 _FREE_PX = 300.0
+"""Sideways standard deviation that keeps a pin from telling where the lane is."""
+_DECK_AT_IN = (740.0, 8.0)
+"""Distance and height of the middle of the pins, where the worth of a board in pixels is taken."""
+_SPREAD_IN = 18.0
 _WIDEST_MISS_BOARDS, _GOOD_MISS_BOARDS = 0.8, 0.45
-"""Pins that stand too close together for their spacing to confirm the camera must agree as well as for a good one."""
+"""How far pins may stand beside where the edges put them; ones too close together for their spacing to confirm the
+camera must agree as well as for a good lane."""
 _WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
 _ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
@@ -63,16 +71,15 @@ class Agreement:
     pins_aside_boards : float or None
         How far the pins' middle lies from where lane edges and foul line alone put it, boards to the right; None with
         fewer than three pins.
-    pins_aside_sd : float or None
-        How far off that may be by what the edges leave open, 1 sigma.
     pins_scale : float or None
-        Spacing of the pins over the predicted one; None without a pin on either side.
+        Spacing of the pins over the predicted one; None where they stand over less than 18 in of width.
     arrows : int
         Arrows that stand out.
     arrows_aside_boards : float or None
         Root mean square distance of the arrows from their boards.
     edge_boards : tuple of (float, float)
-        Distance in ft and root mean square offset in boards of the edges' points near it: 15, 40 and 60 ft.
+        Distance in ft (15, 40 and 60) and robust scatter of the edges' points near it about the solved edges, boards
+        (median distance over 0.6745); NaN where there are none.
     """
 
     pins: int
@@ -111,11 +118,11 @@ def _pins_against_edges(
     if isinstance(alone, Failure):
         return None, None
     observed = gather(heights, camera.width, camera.height)
-    predicted = alone.camera.project(lane_places(observed, alone.camera, (15.8, 1.1)))[:, 0]
+    predicted = alone.camera.project(lane_places(observed, alone.camera, CHEVRON_FT))[:, 0]
     seen, x = observed.point_px[:, 0], observed.point_xyz_in[:, 0]
-    one = np.ptp(alone.camera.project([[0.0, 740.0, 8.0], [BOARD_WIDTH_IN, 740.0, 8.0]])[:, 0])
+    one = np.ptp(alone.camera.project([[0.0, *_DECK_AT_IN], [BOARD_WIDTH_IN, *_DECK_AT_IN]])[:, 0])
     aside = float(np.median(seen - predicted) / one)
-    if np.ptp(x) < 18.0:
+    if np.ptp(x) < _SPREAD_IN:
         return aside, None
     slope = np.polyfit(predicted - predicted.mean(), seen - seen.mean(), 1)[0]
     return aside, float(slope)
@@ -126,13 +133,13 @@ def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tup
     edges = [o for o in observations if isinstance(o, EdgePoint) and o.side in ("left", "right")]
     residuals = {r.name: r.across_boards for r in solution.residuals}
     pixels = np.array([(o.u_px, o.v_px) for o in edges]).reshape(-1, 2)
-    y = camera.back_project(pixels, 0.0)[:, 1] / 12 if edges else np.zeros(0)
+    y = camera.back_project(pixels, 0.0)[:, 1] / INCHES_PER_FOOT if edges else np.zeros(0)
     offset = np.array([residuals[o.name] for o in edges])
     bounds = (0.0, 27.5, 50.0, 70.0)
     parts = []
     for at, low, high in zip(quality.CHECK_DISTANCES_FT, bounds[:-1], bounds[1:], strict=True):
         near = (y >= low) & (y < high) & np.isfinite(offset)
-        parts.append((at, float(np.median(np.abs(offset[near])) / 0.6745) if near.any() else float("nan")))
+        parts.append((at, float(np.median(np.abs(offset[near])) / MAD_PER_SIGMA) if near.any() else float("nan")))
     return tuple(parts)
 
 
@@ -281,8 +288,8 @@ def _no_lane() -> Failure:
     return Failure("no_lane", f"{detail}; film from behind the approach with foul line and pins in the frame")
 
 
-def worst(failures: Sequence[Failure]) -> Failure:
-    """The failure to tell of several: the first that is not about clicked marks."""
+def reason_of(failures: Sequence[Failure]) -> Failure:
+    """The failure to tell of the lanes' own, the clearest lane's first: the first that is not about clicked marks."""
     own = [f for f in failures if not f.reason.startswith(("marks_", "camera_"))]
     if own:
         return own[0]

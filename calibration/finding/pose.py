@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,45 +13,80 @@ from calibration.lane import LANE_WIDTH_IN
 Array = NDArray[np.float64]
 
 
-def camera_of(point: Array, left: Array, right: Array, *, f_px: float, size: tuple[int, int]) -> Camera | None:
-    """The camera that sees the lane vanish at ``point`` and the foul line's corners at ``left`` and ``right``.
+@dataclass(frozen=True, slots=True)
+class Poses:
+    """Pinhole cameras of strips ``p`` and focal lengths ``f``: rotations ``(p, f, 3, 3)``, places ``(p, f, 3)``, in.
+
+    ``possible`` (p, f) tells which of them stand above the lane and behind the foul line.
+    """
+
+    rotation: Array
+    place_in: Array
+    possible: NDArray[np.bool_]
+    f_px: Array
+    middle: Array
+
+    def project(self, points: Array) -> Array:
+        """Pixels ``(p, f, n, 2)`` of lane points ``(n, 3)``."""
+        origin = np.einsum("pfij,pfj->pfi", self.rotation, self.place_in)
+        u, v, depth = (self.rotation[:, :, i] @ points.T - origin[:, :, i, None] for i in range(3))
+        scale = self.f_px[None, :, None] / np.where(depth > 1.0, depth, np.nan)
+        return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
+
+
+def poses_of(point: Array, corners: Array, f_px: Array, size: tuple[float, float]) -> Poses:
+    """Cameras that see the lane vanish at a point and the foul line's corners where strips have them.
 
     The direction of the lane is the ray of the vanishing point; the foul line is the direction in the plane of its two
-    corners that stands square on it; height and place follow from the lane's width (a pinhole without distortion).
+    corners that stands square on it; height and place follow from the lane's width (pinholes without distortion).
 
     Parameters
     ----------
-    point, left, right : array (2,)
-        Pixels of the upright frame.
-    f_px : float
-    size : (int, int)
+    point : array of shape (2,)
+        Pixel of the vanishing point in the upright frame.
+    corners : array of shape (p, 2, 2)
+        Pixels of each strip's left and right corner.
+    f_px : array of shape (f,)
+        Focal lengths.
+    size : (float, float)
         Width and height of the frame.
+    """
+    middle = np.array([size[0] / 2, size[1] / 2])
+    p, f = len(corners), len(f_px)
+    along = np.concatenate([np.broadcast_to(point - middle, (f, 2)), f_px[:, None]], axis=1)
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    rays = np.empty((p, f, 2, 3))
+    rays[..., :2] = (corners - middle)[:, None]
+    rays[..., 2] = f_px[None, :, None]
+    across = np.cross(np.cross(rays[:, :, 0], rays[:, :, 1]), along[None])
+    across *= np.sign(across[..., :1]) / np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), 1e-12)
+    along = np.broadcast_to(along[None], across.shape)
+    up = np.cross(across, along)
+    lane = np.stack([across, along, up], axis=-2)
+    seen = np.einsum("pfij,pfkj->pfki", lane, rays)
+    drop = np.minimum(seen[..., 2], -1e-9)
+    sides = seen[..., 0] / -drop
+    span = np.maximum(sides[..., 1] - sides[..., 0], 1e-9)
+    height = LANE_WIDTH_IN / span
+    x = -sides.mean(axis=-1) * height
+    y = -(seen[..., 1] / -drop).mean(axis=-1) * height
+    possible = (seen[..., 2].max(axis=-1) < -1e-6) & (span > 1e-6) & (y < 0)
+    return Poses(np.swapaxes(lane, -1, -2), np.stack([x, y, height], axis=-1), possible, f_px, middle)
+
+
+def camera_of(point: Array, left: Array, right: Array, *, f_px: float, size: tuple[int, int]) -> Camera | None:
+    """The one camera of :func:`poses_of` for corners ``left`` and ``right`` (2,) and one focal length.
 
     Returns
     -------
     Camera or None
         None where no camera above the lane and behind the foul line fits.
     """
-    middle = np.array([size[0] / 2, size[1] / 2])
-    rays = [np.array([*(p - middle), f_px]) for p in (point, left, right)]
-    along = rays[0] / np.linalg.norm(rays[0])
-    across = np.cross(np.cross(rays[1], rays[2]), along)
-    norm = np.linalg.norm(across)
-    if norm < 1e-9:
+    poses = poses_of(point, np.array([[left, right]]), np.array([f_px]), size)
+    if not poses.possible[0, 0]:
         return None
-    across = across / norm * (1.0 if across[0] > 0 else -1.0)
-    up = np.cross(across, along)
-    lane = np.stack([across, along, up])
-    a, b = lane @ rays[1], lane @ rays[2]
-    if a[2] >= -1e-6 or b[2] >= -1e-6:
-        return None
-    span = b[0] / -b[2] - a[0] / -a[2]
-    if span <= 1e-6:
-        return None
-    height = LANE_WIDTH_IN / span
-    x = -(a[0] / -a[2] + b[0] / -b[2]) * height / 2
-    y = -(a[1] / -a[2] + b[1] / -b[2]) * height / 2
-    return _posed(lane.T, (float(x), float(y), float(height)), f_px, size)
+    x, y, z = (float(v) for v in poses.place_in[0, 0])
+    return _posed(poses.rotation[0, 0], (x, y, z), f_px, size)
 
 
 def _posed(rotation: Array, place: tuple[float, float, float], f_px: float, size: tuple[int, int]) -> Camera:

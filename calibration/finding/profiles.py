@@ -17,6 +17,7 @@ Mask = NDArray[np.bool_]
 
 STEP_PX = 0.5
 HIDDEN_CELL_PX = 8
+"""Side of the square cells in which a mask says that somebody stands before what is behind."""
 STRAY_PX = 1.6
 """Farther than this from where most of a line is seen, a station shows something else."""
 POINT_PX = 0.3

@@ -105,15 +105,18 @@ def refine(
     """Solve a lane's camera from a rough one on a picture ``(H, W)``; arguments as in :func:`refine_all`."""
     scale = max(1.0, max(luma.shape) / 1280)
     known = _about(camera) if prior is None else prior
-    last: Refined | Failure = Failure("lane_unclear", "no pass was made")
-    for reach in reaches:
-        observations, pins = observe(luma, camera, reach * scale, hidden)
-        found = solve_observations(observations, width=camera.width, height=camera.height, start=camera, prior=known)
+    found = _once(luma, camera, known, reach_px=reaches[0] * scale, hidden=hidden)
+    for reach in reaches[1:]:
         if isinstance(found, Failure):
-            return found
-        camera = found.camera
-        last = Refined(found, tuple(observations), pins)
-    return last
+            break
+        found = _once(luma, found.solution.camera, known, reach_px=reach * scale, hidden=hidden)
+    return found
+
+
+def _once(luma: Image, camera: Camera, prior: Prior, *, reach_px: float, hidden: Mask | None) -> Refined | Failure:
+    observations, pins = observe(luma, camera, reach_px, hidden)
+    found = solve_observations(observations, width=camera.width, height=camera.height, start=camera, prior=prior)
+    return found if isinstance(found, Failure) else Refined(found, tuple(observations), pins)
 
 
 def _about(camera: Camera) -> Prior:

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
+MAD_PER_SIGMA = 0.6745
+"""Median distance of a normal variable from its middle over its standard deviation: third quartile of the normal."""
+
 _COLUMNS = 16384
 _NO_MAP: Any = None
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.finding.deck import Poses, pin_likeness, pins_before, pins_of, poses_of
+from calibration.finding.deck import pin_likeness, pins_before, pins_of
 from calibration.finding.fan import (
     APPROACH_SHARES,
     END_SHARES,
@@ -22,7 +22,7 @@ from calibration.finding.fan import (
     strips_of,
 )
 from calibration.finding.lines import AcrossLine, Segments, across_lines, find_segments, vanishing_points
-from calibration.finding.pose import camera_of
+from calibration.finding.pose import Poses, camera_of, poses_of
 from calibration.lane import GUTTER_WIDTH_IN, HEAD_PIN_IN, LANE_WIDTH_IN, PIN_HEIGHT_IN
 
 Array = NDArray[np.float64]
@@ -38,7 +38,8 @@ _FOUL_LINES = 4
 _LEAST_STRIP = 38.0
 """A single edge that is clear all the way gives the likeliest pair of edges that much, a lane's two about 150."""
 _CLEAR_PINS = 5.0
-"""Sum over the ten places of how far the likeness is above chance: a full rack gives 7 to 10, a leave one a pin."""
+"""Pin evidence (:func:`calibration.finding.deck.pins_of`) from which a deck is clear: a full rack gives 7 to 10, a
+leave one a pin."""
 _LEAST_ROOM = 0.08
 """A lane takes at least this share of the picture's height between vanishing point and foul line."""
 _LEAST_PINS, _CHANCE_PINS = 1.2, 1.0
@@ -77,7 +78,7 @@ class Rough:
     camera : Camera
         In that lane's own frame, a pinhole.
     pins : float
-        Sum of squared pin likenesses, 0 to 10.
+        Sum over the ten places of how far the likeness is above chance, squared: 0 to 10.
     edges : (float, float)
         How clear the left and the right edge are, 0 to 60.
     gutters : (float, float)

@@ -5,7 +5,8 @@ import pytest
 from calibration.camera import Camera
 from calibration.solve import Solution, solve
 from calibration.store import Calibration, from_solution
-from tracker.report.grid import EDGE, draw_lane_grid, encode_png, legend_lines
+from tracker.report.grid import EDGE, draw_lane_grid, legend_lines
+from tracker.report.image import encode_png
 
 
 @pytest.fixture

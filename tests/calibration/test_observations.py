@@ -13,6 +13,7 @@ from calibration.observations import (
     misfits,
     offsets,
 )
+from calibration.solve import mark_residuals
 
 
 @pytest.fixture
@@ -72,3 +73,15 @@ def test_misfits_are_offsets_over_sigma(camera):
 def test_a_point_behind_the_camera_is_far_but_finite(camera):
     behind = gather([LanePoint("foul_left", (0.0, -400.0, 0.0), 500, 900, 1.0)], 1920, 1080)
     assert_allclose(misfits(behind, camera, (15.8, 1.1))[1], UNSEEN_PX)
+
+
+def test_a_gutters_edge_is_compared_with_its_true_place_on_a_wide_lane(camera):
+    """Lane and both gutters measure 60 to 60 1/4 in (web pages quoting the specification), however wide the lane is."""
+    wide = camera.with_vector([*camera.vector[:8], 1.01])
+    feet = (20.0, 40.0)
+    pixels = wide.project([(60.125 / 2 / 1.01, 12 * y, 0.0) for y in feet])
+    edges = [EdgePoint("right_gutter", *map(float, p), 0.5, f"right_gutter_{k}") for k, p in enumerate(pixels)]
+    seen = gather(edges, 1920, 1080)
+    assert_allclose(misfits(seen, wide, (15.8, 1.1))[0], 0, atol=1e-6)
+    residuals = mark_residuals(seen, wide, (15.8, 1.1), np.ones(2))
+    assert [r.across_boards for r in residuals] == pytest.approx([0.0, 0.0], abs=1e-6)

@@ -84,20 +84,17 @@ def attended(calibration: Calibration) -> Attendance:
 
 def test_the_bowler_is_seen_on_his_own_lane(session):
     attendance = attended(session)
-    assert attendance.here()
-    assert not attendance.elsewhere()
+    assert attendance.here() is True
 
 
 def test_the_bowler_is_seen_elsewhere_from_the_next_lane(neighbours_lane):
     attendance = attended(neighbours_lane)
-    assert attendance.elsewhere()
-    assert not attendance.here()
+    assert attendance.here() is False
 
 
 def test_a_lane_without_neighbours_keeps_no_pictures(session):
     attendance = attended(replace(session, neighbours_in=()))
-    assert not attendance.elsewhere()
-    assert not attendance.here()
+    assert attendance.here() is None
 
 
 def test_the_clip_is_measured_on_the_lane_of_its_bowler(neighbours_lane):

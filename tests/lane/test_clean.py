@@ -4,14 +4,15 @@ import numpy as np
 import pytest
 from stands import SIZE, made_up, person
 
+from calibration.finding.profiles import HIDDEN_CELL_PX
 from tracker.detection.background import IQR_PER_SIGMA
-from tracker.lane.clean import DOUBT_CELL_PX, clean_picture
+from tracker.lane.clean import clean_picture
 
 
 def cells_of(mask):
-    rows, columns = mask.shape[0] // DOUBT_CELL_PX, mask.shape[1] // DOUBT_CELL_PX
-    cut = mask[: rows * DOUBT_CELL_PX, : columns * DOUBT_CELL_PX]
-    return cut.reshape(rows, DOUBT_CELL_PX, columns, DOUBT_CELL_PX).all(axis=(1, 3))
+    rows, columns = mask.shape[0] // HIDDEN_CELL_PX, mask.shape[1] // HIDDEN_CELL_PX
+    cut = mask[: rows * HIDDEN_CELL_PX, : columns * HIDDEN_CELL_PX]
+    return cut.reshape(rows, HIDDEN_CELL_PX, columns, HIDDEN_CELL_PX).all(axis=(1, 3))
 
 
 def test_who_passes_is_gone_and_leaves_no_doubt():
@@ -22,7 +23,7 @@ def test_who_passes_is_gone_and_leaves_no_doubt():
     assert np.abs(passing.cr.astype(int) - empty.cr).max() <= 6
     assert passing.luma.shape == passing.spread.shape == (height, width)
     assert passing.cb.shape == passing.cr.shape == passing.cb_spread.shape == (height // 2, width // 2)
-    assert passing.doubt.shape == (-(-height // DOUBT_CELL_PX), -(-width // DOUBT_CELL_PX))
+    assert passing.doubt.shape == (-(-height // HIDDEN_CELL_PX), -(-width // HIDDEN_CELL_PX))
     assert passing.doubt.mean() < 0.02
     assert not empty.doubt.any()
 
@@ -32,7 +33,7 @@ def test_where_somebody_stands_for_a_while_the_picture_is_in_doubt(stays, remain
     stander = person(0, y_ft=-5)
     clean = clean_picture(made_up([[stander]] * stays + [[]] * (9 - stays)))
     body = stander.mask
-    assert clean.doubt[: body.shape[0] // DOUBT_CELL_PX][cells_of(body)].all()
+    assert clean.doubt[: body.shape[0] // HIDDEN_CELL_PX][cells_of(body)].all()
     assert (clean.luma[body].mean() < 80) == remains
     away = np.ones_like(clean.doubt)
     rows, columns = np.nonzero(body)

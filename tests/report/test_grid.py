@@ -10,10 +10,11 @@ import pytest
 
 from calibration import lane
 from calibration.camera import Camera
-from calibration.observations import GUTTER_EDGE_IN
+from calibration.lane import GUTTER_EDGE_IN
 from calibration.store import Calibration
-from tracker.report.grid import draw_lane_grid, encode_png, legend_lines
+from tracker.report.grid import draw_lane_grid, legend_lines
 from tracker.report.gridmarks import CHEVRON, EDGE, MARK, PIN
+from tracker.report.image import encode_png
 
 TRUTH = Path(__file__).parents[2] / "sample_media" / "practice-1.truth.json"
 HALF = lane.LANE_WIDTH_IN / 2

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from calibration.errors import CalibrationFileError, Failure
@@ -13,10 +12,10 @@ from calibration.quality import CHECK_DISTANCES_FT, lane_point_sigma
 from calibration.store import Calibration, check_frame, load, save
 from tracker.lane.check import Checked, check_place
 from tracker.lane.choose import lane_at
-from tracker.lane.clean import CleanPicture
 from tracker.lane.locate import Located, locate
 from tracker.report.files import write_file
 from tracker.report.grid import draw_lane_grid
+from tracker.report.image import encode_png, picture_bgr
 from tracker.video.errors import ClipError
 from tracker.video.reader import ClipReader
 
@@ -110,16 +109,11 @@ def lane_sentences(found: Located) -> list[str]:
 def _told_by(found: Located) -> str:
     agreement = found.lane.agreement
     pins = f"fitted to {agreement.pins} pins" if agreement.pins else "without pins"
-    return f"{pins}, confirmed by {agreement.arrows} arrows" if agreement.arrows else pins
+    if not agreement.arrows:
+        return pins
+    return f"{pins}; {agreement.arrows} arrows lie {agreement.arrows_aside_boards or 0.0:.2f} board from theirs"
 
 
 def grid_png(found: Located) -> bytes:
     """The lane grid on the clean picture, PNG."""
-    return cv2.imencode(".png", draw_lane_grid(picture_bgr(found.clean), found.calibration))[1].tobytes()
-
-
-def picture_bgr(clean: CleanPicture) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
-    """A clean picture for people, by the usual conversion; nothing is measured on it."""
-    height, width = clean.luma.shape
-    planes = np.concatenate([plane.ravel() for plane in (clean.luma, clean.cb, clean.cr)])
-    return np.asarray(cv2.cvtColor(planes.reshape(height * 3 // 2, width), cv2.COLOR_YUV2BGR_I420), dtype=np.uint8)
+    return encode_png(draw_lane_grid(picture_bgr(found.clean), found.calibration))

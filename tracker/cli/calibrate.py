@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from calibration.marks import Marks
     from calibration.store import Calibration
     from tracker.pages.marks import MarksData
-    from tracker.video.reader import Crop
 
 
 NOT_FOR_MARKS = ("lane_not_there", "view_pans", "view_zooms", "lane_too_flat", "foul_line_unseen")
@@ -156,11 +155,12 @@ class Look:
 
 
 def _look_at(clip: Path) -> Look:
+    from tracker.report.image import picture_bgr
     from tracker.video.reader import ClipReader
 
     with ClipReader(clip) as reader:
         frame = reader.first_frame.crop(0, 0, reader.width, reader.height)
-        return Look(_bgr(frame), frame.luma, reader.rotation_deg)
+        return Look(picture_bgr(frame), frame.luma, reader.rotation_deg)
 
 
 def _marks_for(file: Path, look: Look) -> Marks:
@@ -186,6 +186,7 @@ def _clicked(clip: Path, look: Look, start: Marks | None, *, talk: Talk) -> Mark
     """Serve the page and return the marks clicked there, or None."""
     from calibration.marks import parse_marks
     from tracker.pages.marks import serve_marks
+    from tracker.report.image import encode_png
 
     def ready(address: str) -> None:
         talk.warn(f"mark the lane on {address} (Ctrl-C here stops)")
@@ -194,7 +195,7 @@ def _clicked(clip: Path, look: Look, start: Marks | None, *, talk: Talk) -> Mark
     width, height = look.size
     marks_px = {} if start is None else start.marks_px
     found = serve_marks(
-        _png(look.bgr),
+        encode_png(look.bgr),
         width=width,
         height=height,
         on_save=_judge,
@@ -223,25 +224,10 @@ def _write(calibration: Calibration, bgr: NDArray[np.uint8], out: Path) -> None:
     from calibration.store import save
     from tracker.report.files import write_file
     from tracker.report.grid import draw_lane_grid
+    from tracker.report.image import encode_png
 
-    write_file(out.with_suffix(".png"), _png(draw_lane_grid(bgr, calibration)))
+    write_file(out.with_suffix(".png"), encode_png(draw_lane_grid(bgr, calibration)))
     save(out, calibration)
-
-
-def _png(bgr: NDArray[np.uint8]) -> bytes:
-    import cv2
-
-    return cv2.imencode(".png", bgr)[1].tobytes()
-
-
-def _bgr(frame: Crop) -> NDArray[np.uint8]:
-    """Picture of a crop for people, by the usual conversion; nothing is measured on it."""
-    import cv2
-    import numpy as np
-
-    height, width = frame.luma.shape
-    planes = np.concatenate([plane.ravel() for plane in (frame.luma, frame.cb, frame.cr)])
-    return np.asarray(cv2.cvtColor(planes.reshape(height * 3 // 2, width), cv2.COLOR_YUV2BGR_I420), dtype=np.uint8)
 
 
 def _sentences(calibration: Calibration) -> list[str]:

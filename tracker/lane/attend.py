@@ -47,21 +47,14 @@ class Attendance:
             del self._pictures[1::2]
             self._every_s *= 2
 
-    def elsewhere(self) -> bool:
-        """Whether somebody clearly bowls on another lane than the one that is measured, and nobody on this one."""
+    def here(self) -> bool | None:
+        """Whether somebody bowls on the measured lane: False if clearly on another one, None where it is not clear."""
         if len(self._pictures) < _ENOUGH:
-            return False
-        choice = self.choice()
-        return choice.index != 0 and not choice.ambiguous
+            return None
+        choice = self._choice()
+        return None if choice.ambiguous else choice.index == 0
 
-    def here(self) -> bool:
-        """Whether somebody clearly bowls on the measured lane."""
-        if len(self._pictures) < _ENOUGH:
-            return False
-        choice = self.choice()
-        return choice.index == 0 and not choice.ambiguous
-
-    def choice(self) -> Choice:
+    def _choice(self) -> Choice:
         """Lanes by what happens on them: 0 is the measured one, then its neighbours in order."""
         luma = self._pictures[0].luma
         stills = Stills(

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.finding.profiles import HIDDEN_CELL_PX
 from tracker.detection.background import plane_statistics
 from tracker.lane.moved import moved_back
 from tracker.video.reader import Crop
@@ -17,7 +18,6 @@ from tracker.video.stills import Stills
 Image = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 
-DOUBT_CELL_PX = 8
 _DOUBT_LEVELS = (8, 4)
 """Means of a cell, of 255, differ by more than this (luma, chroma) where something else is seen: noise and compression
 stay below in dim and strongly compressed clips."""
@@ -99,7 +99,7 @@ def _aligned(pictures: tuple[Crop, ...], shifts_px: Sequence[tuple[float, float]
 
 def _doubt(pictures: tuple[Crop, ...], medians: tuple[Image, Image, Image]) -> Mask:
     height, width = medians[0].shape
-    size = (-(-width // DOUBT_CELL_PX), -(-height // DOUBT_CELL_PX))
+    size = (-(-width // HIDDEN_CELL_PX), -(-height // HIDDEN_CELL_PX))
     usual = [_cells(m, size) for m in medians]
     other = np.zeros((size[1], size[0]), dtype=np.int64)
     for p in pictures:

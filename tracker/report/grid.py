@@ -83,21 +83,6 @@ def draw_lane_grid(image: Image, calibration: Calibration, *, title: Sequence[st
     return canvas.image
 
 
-def encode_png(image: Image) -> bytes:
-    """PNG bytes of a picture ``(h, w)`` or ``(h, w, 3)`` bgr.
-
-    Raises
-    ------
-    ValueError
-        If the picture cannot be encoded.
-    """
-    done, data = cv2.imencode(".png", image)
-    if not done:
-        msg = f"cannot encode a picture of shape {image.shape} and type {image.dtype} as PNG"
-        raise ValueError(msg)
-    return bytes(data)
-
-
 def _draw_lines(canvas: Canvas, calibration: Calibration) -> None:
     """Everything but words: boards, distances, chevron, edges, pins, marks."""
     camera = calibration.camera

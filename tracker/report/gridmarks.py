@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibration import lane
 from calibration.camera import Camera
-from calibration.observations import GUTTER_EDGE_IN, SIDES
+from calibration.observations import SIDES
 from calibration.store import Calibration
 
 Array = NDArray[np.float64]
@@ -160,7 +160,7 @@ def draw_found(canvas: Canvas, calibration: Calibration) -> None:
     hollow where only predicted.
     """
     camera, half = calibration.camera, lane.LANE_WIDTH_IN / 2
-    gutter = GUTTER_EDGE_IN / camera.width_scale
+    gutter = lane.GUTTER_EDGE_IN / camera.width_scale
     for kind, x_in in (("left_gutter", -gutter), ("right_gutter", gutter)):
         _draw_line(
             canvas,
