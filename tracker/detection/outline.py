@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -92,7 +92,10 @@ class BallFit:
     rim_share : float
         Share of the usable rays on which a rim was found where it should be.
     contrast : float
-        Median over rays of the difference to the background in standard deviations of its noise.
+        Difference to the background in standard deviations of its noise: median over rays, root mean square of a disc.
+    how : {'rim', 'disc', 'place'}
+        Whether the rim was followed (:func:`fit_ball`), the disc as a whole fitted
+        (:func:`tracker.detection.disc.fit_disc`) or only the place seen (:func:`coarse_fit`).
     """
 
     centre_px: Array
@@ -100,11 +103,12 @@ class BallFit:
     size_px: float
     rim_share: float
     contrast: float
+    how: Literal["rim", "disc", "place"] = "rim"
 
     @property
     def sharp(self) -> bool:
-        """Whether the rim was followed, not only the place seen (:func:`coarse_fit`)."""
-        return self.rim_share > COARSE_RIM_SHARE
+        """Whether it is of a ball's outline, not only the place seen."""
+        return self.how != "place"
 
 
 def sphere_rim(camera: Camera, centre_in: Array, radius_in: float, rays: int = RAYS) -> Rim:
@@ -285,7 +289,7 @@ def fit_ball(
 def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:
     """What a place of the ball-sized view tells of a ball whose rim cannot be followed, light on light wood say."""
     sigma = np.array(COARSE_SHARE) * radius_px
-    return BallFit(centre_px, np.diag(sigma**2), 0.0, COARSE_RIM_SHARE, MIN_CONTRAST)
+    return BallFit(centre_px, np.diag(sigma**2), 0.0, COARSE_RIM_SHARE, MIN_CONTRAST, "place")
 
 
 def apparent_blur_px(radius_px: float) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
+from tracker.detection.disc import fit_disc
 from tracker.detection.outline import BallFit, Planes, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
@@ -35,6 +36,10 @@ SAMPLES_ENOUGH = 8
 SHORT_AHEAD_S = 0.1
 CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
+FOLLOWED_SHARE = 0.5
+"""Below this share of its rays the rim tells less than the disc as a whole."""
+PINS_BEHIND_IN = 645.0
+"""From about here on the ball stands before white pins and the dark pit: no one contrast along its rim."""
 COARSE_SCORE = 0.6
 MEASURED_SPOTS = 3
 MAX_SIZE_ERROR = 0.2
@@ -239,7 +244,10 @@ def _measure(planes: Planes, background: Background, region: LaneRegion, spot: S
     if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
         if spot.score < COARSE_SCORE:
             return None
-        fit = coarse_fit(rim.centre, radius_px)
+        fit = None
+    if fit is None or fit.rim_share < FOLLOWED_SHARE or spot.y_in > PINS_BEHIND_IN:
+        disc = fit_disc(planes, background.planes, rim, noise, origin=origin)
+        fit = disc or fit or coarse_fit(rim.centre, radius_px)
     x, y = region.camera.back_project(fit.centre_px, radius_in)
     if not (np.isfinite(x) and np.isfinite(y)):
         return None

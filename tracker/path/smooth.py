@@ -131,7 +131,9 @@ def _start(run: Run, model: MotionModel) -> tuple[float, Array, Array]:
 
 def measurement_noise(detection: Detection) -> Array:
     """Covariance ``(2, 2)`` of a measured centre, larger where pins stand behind the ball."""
-    extra = np.diag(np.square(PINS_BEHIND_PX)) if detection.y_in > PINS_BEHIND_IN else 0.0
+    extra = (
+        np.diag(np.square(PINS_BEHIND_PX)) if detection.y_in > PINS_BEHIND_IN and detection.fit.how != "disc" else 0.0
+    )
     return np.asarray(detection.fit.covariance + extra)
 
 

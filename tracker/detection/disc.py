@@ -1,0 +1,241 @@
+"""Centre of a ball by its whole disc: where smooth shading of the predicted size explains the picture best.
+
+A light ball on light wood is brighter than the lane above and darker below; somewhere its rim has no contrast at all
+and cannot be followed. The disc as a whole still stands out: inside, brightness is a smooth function of the place on
+the ball, outside the picture is the clip's own background. The likeliest centre is where a low polynomial inside the
+disc, another one in its mirror image on the oil, and the background elsewhere explain the picture best (generalised
+likelihood ratio; Kay, Fundamentals of Statistical Signal Processing II, section 6.4, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.finding.sampling import MAD_PER_SIGMA
+from tracker.detection.outline import BallFit, Planes, Rim
+
+Array = NDArray[np.float64]
+Single = NDArray[np.float32]
+
+OUTER = 2.0
+RING = 1.2
+"""The picture is looked at to 1.7 radii of the place where the search begins; noise is taken beyond 1.2 radii."""
+BELOW_SINE = 0.72
+MIRROR_WIDE, MIRROR_DEEP, SEARCH_MIRROR = 0.8, 1.9, 0.5
+"""Left out: the shadow and the mirror image that join the ball from below, as for its rim."""
+COARSE_PIXELS, FINE_PIXELS = 400, 1200
+"""A ball's luma pixels are thinned out to about so many for the search and for its end; chroma likewise."""
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.2, 0.8, (0.1, 0.1, 0.1, 0.05)
+LAST_STEP_PX = 0.15
+APART = 0.38
+"""Steps of the search in radii, the wide ones to 0.8 radii; peaks farther apart than the last are rivals."""
+EDGE_PX = 1.0
+"""Half-width of the disc's edge: blur by optics, motion and compression."""
+NOISE_FLOOR = 1.5
+LEAST_GAIN = 60.0
+"""Log likelihood by which the disc must beat the empty lane; a grey noise field of that size gives under 20."""
+CORRELATED = 3.0
+"""Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
+MODEL_SHARE = (0.04, 0.05)
+"""What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
+RIDGE = 1e-3
+RIVAL_SHARE = 0.012
+"""Share of the likelihood that shading which is no polynomial may give or take: other peaks within it are rivals."""
+DISC_RIM_SHARE = 0.6
+"""What counts as the share of its rim: less than a rim that is followed all round, more than one hardly seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Pixels:
+    """Pixels of luma, or of both chroma planes, around the ball.
+
+    Places ``(n, 2)`` in the crop; values relative to the background's mean and changes to its own value at that pixel,
+    both ``(k, n)`` in units of the plane's noise.
+    """
+
+    at: Single
+    value: Single
+    change: Single
+    noise: Array
+    quadratic: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """The outline as an ellipse ``a u^2 + 2 b u v + c v^2 = 1`` about the ball's projected centre, and its radius."""
+
+    a: float
+    b: float
+    c: float
+    radius_px: float
+
+    def reach(self, u: Single, v: Single) -> Single:
+        """Distance in radii of places (u, v) relative to the centre."""
+        square = (np.float32(self.a) * u + np.float32(2 * self.b) * v) * u + np.float32(self.c) * v * v
+        return np.asarray(np.sqrt(square), dtype=np.float32)
+
+
+def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, origin: tuple[int, int]) -> BallFit | None:
+    """Measure the centre of a ball whose rim is too faint to follow.
+
+    Parameters
+    ----------
+    planes, background : Planes
+        Crop of the frame and of the clip's background.
+    rim : Rim
+        Predicted outline in pixels of the upright frame; within about two thirds of a radius of the true one.
+    noise : ndarray of shape (3,)
+        Standard deviation of luma, Cb and Cr noise at this place; for the contrast that is reported.
+    origin : tuple of int
+        Left and top of the crop in the upright frame.
+
+    Returns
+    -------
+    BallFit or None
+        None where the disc explains too little, or the likeliest place is not a peak near the predicted one.
+    """
+    shape, begin = _shape(rim), rim.centre - np.array(origin)
+    coarse = _pixels(planes, background, begin, shape, count=COARSE_PIXELS, outer=OUTER + FARTHEST)
+    grid = WIDE_SHARE * shape.radius_px * _WIDE
+    gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
+    centre = begin + grid[int(np.argmax(gains))]
+    for share in NARROW_SHARES:
+        fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS)
+        around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
+        centre = around[int(np.argmax(_gain(fine, around, shape)))]
+    peak = _peak(fine, centre, shape)
+    if peak is None:
+        return None
+    away = begin + grid - centre
+    gains *= len(fine[0].at) / max(len(coarse[0].at), 1) * (1 + FARTHEST / OUTER) ** 2
+    model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
+    covariance = peak[1] + _rivals(away, gains, shape) + model
+    return BallFit(
+        peak[0] + np.array(origin), covariance, 0.0, DISC_RIM_SHARE, _contrast(fine, centre, shape, noise), "disc"
+    )
+
+
+_AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-4.0, 5.0) for i in np.arange(-4.0, 5.0)])
+_MIDDLE = 4
+
+
+def _shape(rim: Rim) -> _Shape:
+    edge = rim.unit * rim.radius_px[:, None]
+    rows = np.stack([edge[:, 0] ** 2, 2 * edge[:, 0] * edge[:, 1], edge[:, 1] ** 2], axis=1)
+    a, b, c = np.linalg.lstsq(rows, np.ones(len(rows)), rcond=None)[0]
+    return _Shape(float(a), float(b), float(c), float(np.mean(rim.radius_px)))
+
+
+def _pixels(
+    planes: Planes, background: Planes, centre: Array, shape: _Shape, *, count: int, outer: float = OUTER
+) -> list[_Pixels]:
+    """About ``count`` luma pixels around a centre and the chroma pixels there, each plane with its own noise."""
+    kinds = (
+        (((planes.luma, background.luma),), 1, (0.5, 0.5)),
+        (((planes.cb, background.cb), (planes.cr, background.cr)), 2, planes.chroma_site),
+    )
+    thinned = np.sqrt(np.pi * (outer * shape.radius_px) ** 2 / count)
+    found = []
+    for pairs, pitch, site in kinds:
+        every = max(1, round(thinned / pitch))
+        rows, columns = (
+            _around(c, outer * shape.radius_px, pitch=pitch, size=n)[::every]
+            for c, n in zip(centre[::-1], pairs[0][0].shape, strict=True)
+        )
+        u, v = np.meshgrid(pitch * columns + site[0], pitch * rows + site[1])
+        at = np.stack([u, v], axis=-1).reshape(-1, 2).astype(np.float32)
+        away = at - centre.astype(np.float32)
+        reach = shape.reach(away[:, 0], away[:, 1])
+        kept = reach < outer
+        frame, empty = (
+            np.stack([p[k][np.ix_(rows, columns)].ravel()[kept] for p in pairs]).astype(np.float32) for k in (0, 1)
+        )
+        ring = (reach > RING) & (away[:, 1] < BELOW_SINE * np.hypot(away[:, 0], away[:, 1]))
+        found.append(_relative(at[kept], frame, empty, ring=ring[kept], quadratic=pitch == 1))
+    return found
+
+
+def _relative(at: Single, frame: Single, empty: Single, *, ring: NDArray[np.bool_], quadratic: bool) -> _Pixels:
+    """Pixels in units of the noise that the ring around the ball shows."""
+    change = frame - empty
+    spread = np.median(np.abs(change[:, ring]), axis=1) / MAD_PER_SIGMA if ring.any() else np.full(len(frame), np.inf)
+    noise = np.maximum(spread, NOISE_FLOOR).astype(np.float32)[:, None]
+    level = empty.mean(axis=1, keepdims=True) if empty.size else np.float32(0.0)
+    return _Pixels(at, (frame - level) / noise, change / noise, noise[:, 0].astype(np.float64), quadratic)
+
+
+def _around(centre: float, reach_px: float, *, pitch: int, size: int) -> NDArray[np.intp]:
+    """Indices of the rows or columns of a plane within a distance of a place."""
+    low, high = (round((centre + side * reach_px) / pitch) for side in (-1, 1))
+    return np.arange(max(low, 0), min(high, size))
+
+
+def _gain(pixels: Sequence[_Pixels], centres: Array, shape: _Shape, *, mirror: float = 1.0) -> Array:
+    """Log likelihood ``(m,)`` of a ball with its mirror image at centres ``(m, 2)`` over that of the empty lane."""
+    total = np.zeros(len(centres))
+    for part in pixels:
+        u, v = np.moveaxis(part.at - centres.astype(np.float32)[:, None], -1, 0)
+        inside = _ramp((1.0 - shape.reach(u, v)) * np.float32(shape.radius_px))
+        x, y = u / np.float32(shape.radius_px), v / np.float32(shape.radius_px)
+        below = (1.0 - inside) * (y > 0) * _ramp((MIRROR_WIDE - np.abs(x)) * np.float32(shape.radius_px))
+        below *= _ramp((MIRROR_DEEP - y) * np.float32(shape.radius_px))
+        flat = [np.ones_like(x), x, y]
+        ball = [*flat, x * x, x * y, y * y] if part.quadratic else flat
+        for weight, terms, worth in ((inside, ball, 1.0), (below, flat, mirror)):
+            total += worth * _explained(weight, np.stack(terms, axis=1), part)
+    return 0.5 * total
+
+
+def _ramp(depth_px: Single) -> Single:
+    """0 to 1 over the blur of an edge, for how deep inside it a pixel lies."""
+    return np.asarray(np.clip(np.float32(0.5) + depth_px / np.float32(2 * EDGE_PX), 0.0, 1.0), dtype=np.float32)
+
+
+def _explained(weight: Single, basis: Single, part: _Pixels) -> Array:
+    """How much better ``(m,)`` polynomials ``(m, t, n)`` describe pixels weighted by ``(m, n)`` than the background."""
+    weighted = basis * weight[:, None]
+    right = (weighted @ part.value.T).astype(np.float64)
+    normal = (weighted @ np.swapaxes(basis, 1, 2)).astype(np.float64) + RIDGE * np.eye(basis.shape[1])
+    shaded = np.sum(right * np.linalg.solve(normal, right), axis=(1, 2))
+    return np.asarray(shaded - weight @ (part.value**2 - part.change**2).sum(axis=0), dtype=np.float64)
+
+
+def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:
+    """Top of the parabola through the likelihood about the best centre, with the covariance that its bend tells."""
+    step = max(0.5, shape.radius_px / 20)
+    gains = _gain(pixels, centre + step * _AROUND, shape)
+    x, y = _AROUND.T
+    rows = np.stack([np.ones(9), x, y, x * x / 2, x * y, y * y / 2], axis=1)
+    _, gx, gy, xx, xy, yy = np.linalg.lstsq(rows, gains, rcond=None)[0]
+    bend = -np.array([[xx, xy], [xy, yy]]) / step**2
+    if gains[_MIDDLE] < LEAST_GAIN or np.linalg.eigvalsh(bend)[0] <= 0:
+        return None
+    covariance = np.linalg.inv(bend)
+    move = covariance @ np.array([gx, gy]) / step
+    if np.hypot(*move) > 2 * step:
+        return None
+    return centre + move, np.asarray(covariance * CORRELATED**2, dtype=np.float64)
+
+
+def _rivals(away: Array, gains: Array, shape: _Shape) -> Array:
+    """Covariance ``(2, 2)`` by other likely places at ``away`` ``(m, 2)`` from the one that was chosen."""
+    best = float(gains.max())
+    likely = np.exp((gains - best) / (CORRELATED**2 + RIVAL_SHARE * best))
+    likely[np.hypot(*away.T) < APART * shape.radius_px] = 0.0
+    return np.asarray((likely[:, None] * away).T @ away / (1.0 + likely.sum()))
+
+
+def _contrast(pixels: Sequence[_Pixels], centre: Array, shape: _Shape, noise: Array) -> float:
+    """Root mean square change inside the disc in standard deviations of the background's noise."""
+    square, sigmas = 0.0, iter(noise)
+    for part in pixels:
+        away = part.at - centre.astype(np.float32)
+        inside = shape.reach(away[:, 0], away[:, 1]) < 1.0
+        for change, own in zip(part.change[:, inside], part.noise, strict=True):
+            square += float(np.mean(np.square(change * own / next(sigmas)))) if inside.any() else 0.0
+    return float(np.sqrt(square))
