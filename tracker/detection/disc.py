@@ -36,11 +36,13 @@ APART = 0.38
 EDGE_PX = 1.0
 """Half-width of the disc's edge: blur by optics, motion and compression."""
 NOISE_FLOOR = 1.5
+CHROMA_FLOORS = (1.5, 3.0)
+"""Compression leaves chroma in blocks: it tells well about where a ball is, and badly where exactly."""
 LEAST_GAIN = 60.0
 """Log likelihood by which the disc must beat the empty lane; a grey noise field of that size gives under 20."""
 CORRELATED = 3.0
 """Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
-MODEL_SHARE = (0.04, 0.05)
+MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
 RIDGE = 1e-3
 RIVAL_SHARE = 0.012
@@ -99,12 +101,14 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
         None where the disc explains too little, or the likeliest place is not a peak near the predicted one.
     """
     shape, begin = _shape(rim), rim.centre - np.array(origin)
-    coarse = _pixels(planes, background, begin, shape, count=COARSE_PIXELS, outer=OUTER + FARTHEST)
+    coarse = _pixels(
+        planes, background, begin, shape, count=COARSE_PIXELS, chroma_floor=CHROMA_FLOORS[0], outer=OUTER + FARTHEST
+    )
     grid = WIDE_SHARE * shape.radius_px * _WIDE
     gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
     centre = begin + grid[int(np.argmax(gains))]
     for share in NARROW_SHARES:
-        fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS)
+        fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
         around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
         centre = around[int(np.argmax(_gain(fine, around, shape)))]
     peak = _peak(fine, centre, shape)
@@ -132,7 +136,14 @@ def _shape(rim: Rim) -> _Shape:
 
 
 def _pixels(
-    planes: Planes, background: Planes, centre: Array, shape: _Shape, *, count: int, outer: float = OUTER
+    planes: Planes,
+    background: Planes,
+    centre: Array,
+    shape: _Shape,
+    *,
+    count: int,
+    chroma_floor: float,
+    outer: float = OUTER,
 ) -> list[_Pixels]:
     """About ``count`` luma pixels around a centre and the chroma pixels there, each plane with its own noise."""
     kinds = (
@@ -142,6 +153,7 @@ def _pixels(
     thinned = np.sqrt(np.pi * (outer * shape.radius_px) ** 2 / count)
     found = []
     for pairs, pitch, site in kinds:
+        floor = NOISE_FLOOR if pitch == 1 else chroma_floor
         every = max(1, round(thinned / pitch))
         rows, columns = (
             _around(c, outer * shape.radius_px, pitch=pitch, size=n)[::every]
@@ -156,15 +168,17 @@ def _pixels(
             np.stack([p[k][np.ix_(rows, columns)].ravel()[kept] for p in pairs]).astype(np.float32) for k in (0, 1)
         )
         ring = (reach > RING) & (away[:, 1] < BELOW_SINE * np.hypot(away[:, 0], away[:, 1]))
-        found.append(_relative(at[kept], frame, empty, ring=ring[kept], quadratic=pitch == 1))
+        found.append(_relative(at[kept], frame, empty, ring=ring[kept], quadratic=pitch == 1, floor=floor))
     return found
 
 
-def _relative(at: Single, frame: Single, empty: Single, *, ring: NDArray[np.bool_], quadratic: bool) -> _Pixels:
+def _relative(
+    at: Single, frame: Single, empty: Single, *, ring: NDArray[np.bool_], quadratic: bool, floor: float
+) -> _Pixels:
     """Pixels in units of the noise that the ring around the ball shows."""
     change = frame - empty
     spread = np.median(np.abs(change[:, ring]), axis=1) / MAD_PER_SIGMA if ring.any() else np.full(len(frame), np.inf)
-    noise = np.maximum(spread, NOISE_FLOOR).astype(np.float32)[:, None]
+    noise = np.maximum(spread, floor).astype(np.float32)[:, None]
     level = empty.mean(axis=1, keepdims=True) if empty.size else np.float32(0.0)
     return _Pixels(at, (frame - level) / noise, change / noise, noise[:, 0].astype(np.float64), quadratic)
 
