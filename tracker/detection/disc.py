@@ -10,7 +10,7 @@ likelihood ratio; Kay, Fundamentals of Statistical Signal Processing II, section
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,11 @@ RING = 1.2
 BELOW_SINE = 0.72
 MIRROR_WIDE, MIRROR_DEEP, SEARCH_MIRROR = 0.8, 1.9, 0.5
 """Left out: the shadow and the mirror image that join the ball from below, as for its rim."""
-COARSE_PIXELS, FINE_PIXELS = 400, 1200
-"""A ball's luma pixels are thinned out to about so many for the search and for its end; chroma likewise."""
+COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
+"""A ball's luma pixels are thinned out to about so many for the search, for its end, and beside a rim."""
+PEAK_TURNS = 3
+RIM_PULLED_PX = (0.1, 0.35)
+"""How far highlights and mirror images pull the rim as a whole."""
 WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.2, 0.8, (0.1, 0.1, 0.1, 0.05)
 LAST_STEP_PX = 0.15
 APART = 0.38
@@ -40,7 +43,7 @@ CHROMA_FLOORS = (1.5, 3.0)
 """Compression leaves chroma in blocks: it tells well about where a ball is, and badly where exactly."""
 LEAST_GAIN = 60.0
 """Log likelihood by which the disc must beat the empty lane; a grey noise field of that size gives under 20."""
-CORRELATED = 3.0
+CORRELATED = 4.0
 """Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
 MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
@@ -123,9 +126,44 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
     )
 
 
+def with_disc(fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, origin: tuple[int, int]) -> BallFit:
+    """The centre by rim and disc together.
+
+    Both look at the same pixels but err differently: lamps above and the mirror image below pull at the rim, texture at
+    the disc. Where they lie farther apart than their covariances say, the covariance of the mean grows (Birge ratio).
+
+    Parameters
+    ----------
+    fit : BallFit
+        The centre by the rim (:func:`tracker.detection.outline.fit_ball`).
+    planes, background, rim, origin
+        As for :func:`fit_disc`.
+
+    Returns
+    -------
+    BallFit
+        ``fit`` as it is where the disc has no peak near it.
+    """
+    shape, centre = _shape(rim), fit.centre_px - np.array(origin)
+    pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
+    peak = _peak(pixels, centre, shape)
+    if peak is None:
+        return fit
+    own = fit.covariance + np.diag(np.square(RIM_PULLED_PX))
+    other = peak[1] + np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
+    apart, both = peak[0] - centre, np.linalg.inv(own + other)
+    moved = own @ both @ apart
+    excess = max(1.0, float(apart @ both @ apart) / 2.0)
+    return replace(fit, centre_px=fit.centre_px + moved, covariance=(own - own @ both @ own) * excess)
+
+
 _AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
 _WIDE = np.array([(i, j) for j in np.arange(-4.0, 5.0) for i in np.arange(-4.0, 5.0)])
 _MIDDLE = 4
+_PARABOLA = np.linalg.pinv(
+    np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
+)[1:]
+"""From values at the nine places to slope and bend of the parabola through them, least squares."""
 
 
 def _shape(rim: Rim) -> _Shape:
@@ -220,20 +258,21 @@ def _explained(weight: Single, basis: Single, part: _Pixels) -> Array:
 
 
 def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:
-    """Top of the parabola through the likelihood about the best centre, with the covariance that its bend tells."""
+    """Top of the likelihood near a centre, by the parabola about it, and the covariance that its bend tells."""
     step = max(0.5, shape.radius_px / 20)
-    gains = _gain(pixels, centre + step * _AROUND, shape)
-    x, y = _AROUND.T
-    rows = np.stack([np.ones(9), x, y, x * x / 2, x * y, y * y / 2], axis=1)
-    _, gx, gy, xx, xy, yy = np.linalg.lstsq(rows, gains, rcond=None)[0]
-    bend = -np.array([[xx, xy], [xy, yy]]) / step**2
-    if gains[_MIDDLE] < LEAST_GAIN or np.linalg.eigvalsh(bend)[0] <= 0:
-        return None
-    covariance = np.linalg.inv(bend)
-    move = covariance @ np.array([gx, gy]) / step
-    if np.hypot(*move) > 2 * step:
-        return None
-    return centre + move, np.asarray(covariance * CORRELATED**2, dtype=np.float64)
+    for _ in range(PEAK_TURNS):
+        gains = _gain(pixels, centre + step * _AROUND, shape)
+        gx, gy, xx, xy, yy = _PARABOLA @ gains
+        bend = -np.array([[xx, xy], [xy, yy]]) / step**2
+        if gains[_MIDDLE] < LEAST_GAIN or np.linalg.eigvalsh(bend)[0] <= 0:
+            return None
+        covariance = np.linalg.inv(bend)
+        move = covariance @ np.array([gx, gy]) / step
+        far = float(np.hypot(*move)) / (2 * step)
+        if far <= 1.0:
+            return centre + move, np.asarray(covariance * CORRELATED**2, dtype=np.float64)
+        centre = centre + move / far
+    return None
 
 
 def _rivals(away: Array, gains: Array, shape: _Shape) -> Array:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.disc import fit_disc
+from tracker.detection.disc import fit_disc, with_disc
 from tracker.detection.outline import BallFit, Planes, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
@@ -36,7 +36,7 @@ SAMPLES_ENOUGH = 8
 SHORT_AHEAD_S = 0.1
 CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
-FOLLOWED_SHARE = 0.5
+FOLLOWED_SHARE = 0.7
 """Below this share of its rays the rim tells less than the disc as a whole."""
 PINS_BEHIND_IN = 645.0
 """From about here on the ball stands before white pins and the dark pit: no one contrast along its rim."""
@@ -248,6 +248,8 @@ def _measure(planes: Planes, background: Background, region: LaneRegion, spot: S
     if fit is None or fit.rim_share < FOLLOWED_SHARE or spot.y_in > PINS_BEHIND_IN:
         disc = fit_disc(planes, background.planes, rim, noise, origin=origin)
         fit = disc or fit or coarse_fit(rim.centre, radius_px)
+    else:
+        fit = with_disc(fit, planes, background.planes, rim, origin=origin)
     x, y = region.camera.back_project(fit.centre_px, radius_in)
     if not (np.isfinite(x) and np.isfinite(y)):
         return None

@@ -1,8 +1,9 @@
 """Fit the slip-and-roll ball to a smoothed path's measurements: launch and friction with priors, full covariance.
 
-Friction is piecewise linear in its logarithm over the path's own distances, so that it takes in oil that ends, tapers
-or is thinner outside without a map of the lane. The measurements' errors stay from frame to frame (rim bias), which the
-residuals' covariance knows; camera and ball size shift everything together and are carried linearly.
+Friction along the path goes smoothly from oil to dry, with piecewise linear departures from that in its logarithm, so
+that it takes in oil that tapers in steps or is thinner outside without a map of the lane. The measurements' errors stay
+from frame to frame (rim bias), which the residuals' covariance knows; camera and ball size shift everything together
+and are carried linearly.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.optimize import least_squares
+from scipy.special import expit
 
 from tracker.path.motion import AX, AY, SIZE, VX, VY, MotionModel, X, Y, bias_scale
 from tracker.path.posterior import CommonErrors, PathDraws, matrix_root, shared_shifts
@@ -23,18 +25,20 @@ from tracker.physics.slide import Launch, Slide, slide
 Array = NDArray[np.float64]
 
 KNOTS_FT = np.array([0.0, 14.0, 24.0, 31.0, 36.0, 40.0, 44.0, 48.0, 53.0, 60.0])
-OIL_MU, DRY_MU = 0.04, 0.20
-OIL_END_FT, TAPER_FT = 41.0, 2.5
-KNOT_SD = 0.6
-STEP_SD = 0.45
-"""Friction of oil and dry boards and where one becomes the other (wide: secondary sources and common practice)."""
+PROFILE = np.array([np.log(0.04), np.log(5.0), 41.0, np.log(1.2)])
+PROFILE_SD = np.array([0.45, 0.5, 4.5, 0.7])
+"""Log friction of oiled boards, log ratio of dry to oil, where one becomes the other in ft, and log of over how many ft
+(wide: secondary sources and common practice)."""
+KNOT_SD, STEP_SD = 0.25, 0.2
+"""How far friction departs from that at a knot, and differently from one knot to the next, in its logarithm."""
+LOG_MU_RANGE = (np.log(0.003), np.log(0.6))
 GRIP_IN_S, GRIP_LOG_SD = 50.0, 0.6
 SLIP_SD_RAD = 0.7
 GRID_IN = 3.0
 BEYOND_IN = 60.0
 BEFORE_IN = 18.0
-LAUNCHED = 6
-STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3] + [1e-3] * len(KNOTS_FT))
+LAUNCHED, PROFILED = 6, 10
+STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2] + [1e-3] * len(KNOTS_FT))
 EVALUATIONS = 100
 SOFT_SIGMA = 2.5
 ENOUGH = 1e-5
@@ -75,22 +79,24 @@ class _Problem:
     knot_weight: Array
 
 
-def _prior_log_mu() -> Array:
-    dry = 1.0 / (1.0 + np.exp(-(KNOTS_FT - OIL_END_FT) / TAPER_FT))
-    return np.asarray(np.log(OIL_MU) + dry * np.log(DRY_MU / OIL_MU))
-
-
 def _knot_weight() -> Array:
-    """Rows that pull log friction at the knots ``(k,)`` toward the prior's values and its differences."""
+    """Rows that pull the departures at the knots ``(k,)`` and their differences toward 0."""
     k = len(KNOTS_FT)
     return np.vstack([np.eye(k) / KNOT_SD, np.diff(np.eye(k), axis=0) / STEP_SD])
+
+
+def friction_of(profile: Array, distance_ft: Array) -> Array:
+    """Friction coefficients ``(m, n)`` at distances ``(n,)`` of profiles ``(m, 4 + k)``."""
+    oil, ratio, end, taper = (profile[:, k, None] for k in range(4))
+    dry = expit((distance_ft - end) / np.exp(np.clip(taper, -2.0, 3.0)))
+    departures = np.stack([np.interp(distance_ft, KNOTS_FT, row) for row in profile[:, 4:]])
+    return np.asarray(np.exp(np.clip(oil + ratio * dry + departures, *LOG_MU_RANGE)))
 
 
 def _paths(parameters: Array, y_in: Array) -> Slide:
     """Paths of parameter sets ``(m, p)``."""
     p = parameters.T
-    spread = [np.interp(y_in / 12.0, KNOTS_FT, row) for row in parameters[:, LAUNCHED:]]
-    friction = np.exp(np.clip(np.stack(spread), np.log(0.003), np.log(0.6)))
+    friction = friction_of(parameters[:, LAUNCHED:], y_in / 12.0)
     return slide(Launch(p[0], p[1], p[2], p[3], p[4], np.exp(np.clip(p[5], 0.0, 6.0))), friction, y_in)
 
 
@@ -134,9 +140,10 @@ def _residuals(problem: _Problem, parameters: Array) -> Array:
     centre = np.stack([states[..., X], states[..., Y], np.full(states.shape[:2], errors.ball_radius_in)], axis=-1)
     miss = path.pixel[problem.rows] - errors.camera.project(centre)
     u, v = (solve_triangular(f, miss[..., k].T, lower=True).T for k, f in enumerate(problem.factors))
-    knots = (parameters[:, LAUNCHED:] - _prior_log_mu()) @ problem.knot_weight.T
+    profile = (parameters[:, LAUNCHED:PROFILED] - PROFILE) / PROFILE_SD
+    knots = parameters[:, PROFILED:] @ problem.knot_weight.T
     grip = (parameters[:, 5:6] - np.log(GRIP_IN_S)) / GRIP_LOG_SD
-    return np.concatenate([u, v, knots, grip, parameters[:, 4:5] / SLIP_SD_RAD], axis=1)
+    return np.concatenate([u, v, profile, knots, grip, parameters[:, 4:5] / SLIP_SD_RAD], axis=1)
 
 
 def _jacobian(problem: _Problem) -> Callable[[Array], Array]:
@@ -154,7 +161,7 @@ def _start(path: SmoothPath, y0_in: float) -> Array:
     slip = float(np.clip(np.arctan2(turned[0], max(-turned[1], 5.0)), -1.2, 1.2))
     t0 = path.t_s[0] - (first[Y] - y0_in) / first[VY]
     launch = [t0, first[X] - (first[Y] - y0_in) * first[VX] / first[VY], first[VX], first[VY], slip]
-    return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *_prior_log_mu()])
+    return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *PROFILE, *np.zeros(len(KNOTS_FT))])
 
 
 def fit_physical(
