@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from calibration.anchors import Anchors, choose_anchors
 from calibration.camera import Camera
+from calibration.drift import register
 from calibration.errors import Failure
 from calibration.shake import Shake, ShakeMeter, ShakeSummary, judge, measure, shake_budget_px, shake_meter
 from calibration.store import Calibration
+from calibration.windows import Plane
 from tracker.detection.region import Box
 from tracker.lane.moved import moved_back
 from tracker.video.reader import Crop, Frame
@@ -43,12 +45,13 @@ class Holder:
 
     def __init__(self, camera: Camera, first: Frame, reference: Anchors | None = None) -> None:
         self._camera = camera
-        self._meter, self._base = _begin(camera, first, reference)
+        self._anchors, self._meter, self._base = _begin(camera, first, reference)
         self._limit_px = max(shake_budget_px(camera), LEAST_PX)
         self._times: list[float] = []
         self._shakes: list[Shake] = []
         self._shift = np.zeros(2)
         self._moved = 0
+        self._lost: list[Plane] = []
 
     def crop(self, frame: Frame, box: Box) -> Crop:
         """The box of a frame as the first picture would show it."""
@@ -69,6 +72,8 @@ class Holder:
         self._shakes.append(shifted)
         if shifted.known:
             self._shift = np.array([shifted.du_px, shifted.dv_px])
+        else:
+            self._lost[1:] = [frame.luma.copy()]
 
     def summary(self) -> ShakeSummary:
         """Shake over the clip so far."""
@@ -83,14 +88,23 @@ class Holder:
         """``view_pans`` where the view left what can be followed."""
         known = [s for s in self._shakes if s.known]
         lost = 1.0 - len(known) / max(len(self._shakes), 1)
-        farthest = max((float(np.hypot(s.du_px, s.dv_px)) for s in known), default=0.0)
-        if lost < PANS_SHARE or farthest < PANS_PX:
+        if lost < PANS_SHARE:
+            return None
+        followed = max((float(np.hypot(s.du_px, s.dv_px)) for s in known), default=0.0)
+        farthest = max(followed, self._lost_px())
+        if farthest < PANS_PX:
             return None
         detail = (
-            f"the view moves during the clip: by {farthest:.0f} px, then out of reach in {lost:.0%} of the pictures; "
+            f"the view moves during the clip: by {farthest:.0f} px, and out of reach in {lost:.0%} of the pictures; "
             "put the phone on a tripod and leave it alone while it films"
         )
         return Failure("view_pans", detail)
+
+    def _lost_px(self) -> float:
+        """How far the first or last picture out of reach lies; 0 where people only hide the windows, or too far off."""
+        moves = [register(self._anchors, luma) for luma in self._lost]
+        away = [move.moved_px for move in moves if not isinstance(move, Failure)]
+        return max(away, default=0.0) - float(np.hypot(*self._base))
 
     def widened(self, calibration: Calibration) -> Calibration:
         """The calibration with what is left of the shake in its uncertainty."""
@@ -103,11 +117,12 @@ class Holder:
         return replace(calibration, covariance=covariance)
 
 
-def _begin(camera: Camera, first: Frame, reference: Anchors | None) -> tuple[ShakeMeter, Array]:
-    """Windows, and the shift at which they see the first picture."""
+def _begin(camera: Camera, first: Frame, reference: Anchors | None) -> tuple[Anchors, ShakeMeter, Array]:
+    """Windows, those of them that are read in every frame, and the shift at which they see the first picture."""
     if reference is not None:
         meter = shake_meter(reference)
         seen = measure(meter, first.luma, bit_depth=first.bit_depth)
         if seen.known:
-            return meter, np.array([seen.du_px, seen.dv_px])
-    return shake_meter(choose_anchors(first.luma, camera)), np.zeros(2)
+            return reference, meter, np.array([seen.du_px, seen.dv_px])
+    anchors = choose_anchors(first.luma, camera)
+    return anchors, shake_meter(anchors), np.zeros(2)
