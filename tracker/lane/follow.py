@@ -31,7 +31,8 @@ REST_PX = 3.0
 """A view that lies farther from its place of rest gets another one."""
 JUMP_PX = 1.0
 """Of pictures between two whose places differ by more, nobody knows which of them they belong to."""
-LONGEST_WAIT = 16
+LONGEST_WAIT = 8
+"""Registering takes as long as a hundred looks of the meter: one picture in eight of those that stay lost."""
 PAN_RESTS = 8
 PAN_S = 6.0
 """More new places of rest within this time than a knocked tripod has while it comes to rest: the view pans."""
@@ -82,6 +83,8 @@ class View:
         Where the view rests, or did when it was last seen.
     shift_px : array of shape (2,)
         Shift (u, v) from there.
+    settled : bool
+        The meter was sure of the last picture.
     gone : bool
         Nothing tells where the view is now.
     moves : list of Move
@@ -98,7 +101,7 @@ class View:
         self.anchors, self.rest = self._first_rest(camera, first, reference)
         self._start = self.rest
         self.shift_px = np.zeros(2)
-        self.gone = False
+        self.settled, self.gone = False, False
         self.moves: list[Move] = []
         self.refused = ""
         self.doubtful: set[int] = set()
@@ -114,7 +117,8 @@ class View:
         seen = measure(self.rest.meter, frame.luma, bit_depth=frame.bit_depth)
         du, dv = self.rest.offset_px
         shake = replace(seen, du_px=seen.du_px - du, dv_px=seen.dv_px - dv)
-        if shake.share >= SURE_SHARE and np.hypot(shake.du_px, shake.dv_px) <= SURE_PX:
+        self.settled = bool(shake.share >= SURE_SHARE and np.hypot(shake.du_px, shake.dv_px) <= SURE_PX)
+        if self.settled:
             self._wait, self._waited = 1, 0
             return self._sure(frame, shake)
         self._waited += 1
@@ -153,9 +157,14 @@ class View:
         self.gone = False
         now = self._on_lane_px()
         if _apart_px(now, self._sure_at) > JUMP_PX:
-            self.doubtful.update(range(self._sure_index + 1, frame.index))
+            self._doubt(frame)
+            self._wait = 1
         self._sure_at, self._sure_index = now, frame.index
         return shake
+
+    def _doubt(self, frame: Frame) -> None:
+        """Since the view was last seen it may have moved at any time."""
+        self.doubtful.update(range(self._sure_index + 1, frame.index))
 
     def _search(self, frame: Frame, shake: Shake) -> Shake:
         """Register the whole picture: it shows where the view is, or that it is only hidden, or nothing."""
@@ -163,7 +172,9 @@ class View:
         if isinstance(move, Failure):
             self.gone = not in_place(self.anchors, frame.luma, self.rest.turn, self.shift_px + self._still_px())
             self.refused = move.detail
-            if not self.gone:
+            if self.gone:
+                self._doubt(frame)
+            else:
                 self._sure_index = frame.index
             return replace(shake, du_px=np.nan, dv_px=np.nan)
         turn = np.array([*move.turn_deg, move.log_zoom])

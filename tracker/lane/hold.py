@@ -119,7 +119,7 @@ class Holder:
         return replace(calibration, covariance=covariance)
 
     def _look(self, frame: Frame) -> None:
-        resting = not self._view.gone and float(np.hypot(*self._view.shift_px)) < 0.5 * self._limit_px
+        resting = self._view.settled and float(np.hypot(*self._view.shift_px)) < 0.5 * self._limit_px
         if self._times and resting and frame.t_s - self._times[-1] < REST_S:
             return
         self._shakes.append(self._view.look(frame))
