@@ -97,20 +97,40 @@ def test_a_knock_in_the_middle_of_the_shot_is_taken_out(session, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("warp", "every"),
+    ("turn_deg", "at"),
     [
-        pytest.param(shifted(lambda k: (0.25 * k, 0.0)), 1, id="wanders"),
-        pytest.param(shifted(lambda k: (0.25 * k, 0.0)), THIRTY_FPS, id="wanders at 30 fps"),
-        pytest.param(knock(8.0, -4.0), THIRTY_FPS, id="knocked far"),
+        pytest.param((0.25, -0.15, 0.0), 90, id="10 px, mid lane"),
+        pytest.param((-1.1, 0.9, 0.3), 150, id="40 px, near the pins"),
     ],
 )
-def test_a_view_that_leaves_the_reach_is_refused(warp, every, session, tmp_path):
-    clip = warped_clip(CLIP, tmp_path / "away.mp4", warp, every=every)
+def test_a_large_knock_within_the_shot_is_followed_and_told_with_its_size(turn_deg, at, session, tmp_path):
+    after = turned(session.camera, *turn_deg)
+    clip = warped_clip(CLIP, tmp_path / "knock.mp4", lambda k, bgr: after(k, bgr) if k > at else bgr, every=THIRTY_FPS)
+    result = measure_clip(clip, session, MeasureSettings())
+    shot = only_shot(result)
+    assert shot.status == "measured"
+    assert "shaky" in shot.flags
+    assert max(map(abs, sigmas(shot).values())) < SURE
+    told = re.search(r"knocked within the clip, by ([\d.]+) px or up to ([\d.]+) boards", result.notes[0])
+    assert told is not None
+    assert float(told[1]) == pytest.approx(np.radians(np.hypot(*turn_deg[:2])) * session.camera.f_px, rel=0.2)
+    assert float(told[2]) > 1.0
+
+
+@pytest.mark.parametrize(
+    "warp",
+    [
+        pytest.param(shifted(lambda k: (0.25 * k, 0.0)), id="wanders"),
+        pytest.param(knock(120.0, -40.0), id="knocked far"),
+    ],
+)
+def test_a_view_that_leaves_the_reach_is_refused(warp, session, tmp_path):
+    clip = warped_clip(CLIP, tmp_path / "away.mp4", warp, every=THIRTY_FPS)
     result = measure_clip(clip, session, MeasureSettings())
     assert not result.shots
     assert result.failure is not None
     assert result.failure.reason == "view_pans"
-    assert re.search(r"by \d+ px, (then|and) out of reach in \d+%", result.failure.detail)
+    assert re.search(r"out of reach in \d+% of the pictures", result.failure.detail)
 
 
 @pytest.mark.parametrize(
