@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 LEAST_IN_PLACE = 3
 """Of the windows of another view, one or two look right by chance."""
+ENOUGH = 8
+"""Windows of which most have to agree before a shift is believed, that people may hide some of them."""
 _IN_PLACE_PX = 1.5
 _IN_PLACE_SHARE = 0.5
 
@@ -36,7 +38,7 @@ def displacement(camera: Camera, pixels: Array, turn: Array) -> Array:
     return np.asarray(moved_pixels(sight(camera, pixels), _whole(turn)) - pixels)
 
 
-def meter_after(anchors: Anchors, turn: Array) -> ShakeMeter:
+def meter_after(anchors: Anchors, turn: Array, seen: NDArray[np.bool_] | None = None) -> ShakeMeter:
     """Meter of the shake about a view that has turned from the reference.
 
     The reference's own windows are used where the turn puts them, bent as it bends them: they show nobody, and errors
@@ -48,12 +50,15 @@ def meter_after(anchors: Anchors, turn: Array) -> ShakeMeter:
         Of the reference.
     turn : array of shape (4,)
         As in :func:`displacement`.
+    seen : bool array of shape (n,), optional
+        Windows that nobody hides now; the others are used only where these are fewer than eight.
     """
     camera = anchors.camera
     at = anchors.pixels + displacement(camera, anchors.pixels, turn)
     border = anchors.half_px + MARGIN_PX
     size = np.array([camera.width, camera.height])
-    kept = np.flatnonzero(((at > border) & (at < size - border)).all(axis=1))
+    inside = ((at > border) & (at < size - border)).all(axis=1)
+    kept = np.flatnonzero(inside & seen if seen is not None and (inside & seen).sum() >= ENOUGH else inside)
     centres = np.floor(at[kept]).astype(np.intp)
     back = np.linalg.inv(bend(anchors, _whole(turn))[0][kept])
     around = np.arange(anchors.blocks.shape[1]) - anchors.blocks.shape[1] // 2
@@ -67,10 +72,11 @@ def meter_after(anchors: Anchors, turn: Array) -> ShakeMeter:
     return meter_of_windows(centres, blocks, (camera.height, camera.width))
 
 
-def in_place(anchors: Anchors, luma: Plane, turn: Array, shift_px: Array) -> bool:
-    """Whether what is seen of the reference, however little, lies where a turn and a shift put it.
+def windows_in_place(anchors: Anchors, luma: Plane, turn: Array, shift_px: Array) -> NDArray[np.bool_]:
+    """Which windows ``(n,)`` are seen where a turn and a shift put them; none unless they are most of those seen.
 
-    So it is where people hide most of the picture; of a view that has moved away hardly a window does.
+    Where people hide most of the picture, what is left lies in its place; of a view that has moved away hardly a window
+    does.
 
     Parameters
     ----------
@@ -86,7 +92,8 @@ def in_place(anchors: Anchors, luma: Plane, turn: Array, shift_px: Array) -> boo
     found = find_windows(anchors, checked_plane(luma, anchors.camera), _whole(turn), bent=False)
     expected = anchors.pixels + displacement(anchors.camera, anchors.pixels, turn) + shift_px
     there = (found.usable > 0) & (np.hypot(*(found.pixels - expected).T) < _IN_PLACE_PX)
-    return int(there.sum()) >= max(LEAST_IN_PLACE, _IN_PLACE_SHARE * float((found.usable > 0).sum()))
+    enough = max(LEAST_IN_PLACE, _IN_PLACE_SHARE * float((found.usable > 0).sum()))
+    return np.asarray(there if there.sum() >= enough else np.zeros_like(there))
 
 
 def _whole(turn: Array) -> Array:

@@ -15,7 +15,7 @@ from calibration.anchors import Anchors, choose_anchors
 from calibration.camera import Camera
 from calibration.drift import Move, carried_covariance, move_in_boards, register, turned
 from calibration.errors import Failure
-from calibration.follow import displacement, in_place, meter_after
+from calibration.follow import displacement, meter_after, windows_in_place
 from calibration.lane import BOARD_WIDTH_IN, DECK_END_IN, LANE_WIDTH_IN
 from calibration.shake import measure, shake_meter
 from calibration.turning import CARRIED, TURN, fit_move, sight
@@ -312,8 +312,12 @@ def test_what_is_left_of_a_hidden_view_is_told_from_another_view(clean: Picture,
     hidden[:, :460] = 70.0
     none, still = np.zeros(4), np.zeros(2)
     assert isinstance(register(anchors, noisy(hidden, 6)), Failure)
-    assert in_place(anchors, noisy(hidden, 6), none, still)
-    assert not in_place(anchors, noisy(hidden, 6), none, np.array([6.0, 0.0]))
+
+    def in_place(picture: Luma, turn: NDArray[np.float64], shift_px: NDArray[np.float64]) -> bool:
+        return bool(windows_in_place(anchors, picture, turn, shift_px).any())
+
+    assert in_place(noisy(hidden, 6), none, still)
+    assert not in_place(noisy(hidden, 6), none, np.array([6.0, 0.0]))
     away = turned_spec(50.0, 30.0)
-    assert not in_place(anchors, noisy(seen_through(clean, away), 7), none, still)
-    assert in_place(anchors, noisy(np.where(hidden == 70.0, 70.0, seen_through(clean, away)), 8), turn_of(away), still)
+    assert not in_place(noisy(seen_through(clean, away), 7), none, still)
+    assert in_place(noisy(np.where(hidden == 70.0, 70.0, seen_through(clean, away)), 8), turn_of(away), still)

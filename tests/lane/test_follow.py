@@ -180,7 +180,10 @@ def test_a_knock_at_the_end_of_a_clip_does_not_refuse_it(camera, first):
     assert given[-1] <= 36
 
 
-def test_a_long_run_of_lost_pictures_is_registered_ever_more_seldom(camera, first, monkeypatch):
+@pytest.mark.parametrize(("columns", "least", "most"), [(1100, 1, 1), (1280, 4, 17)])
+def test_hidden_windows_are_replaced_and_lost_pictures_registered_ever_more_seldom(
+    camera, first, monkeypatch, columns, least, most
+):
     calls = []
 
     def counted(anchors, luma):
@@ -189,7 +192,8 @@ def test_a_long_run_of_lost_pictures_is_registered_ever_more_seldom(camera, firs
 
     monkeypatch.setattr(follow, "register", counted)
     view = View(camera, first)
-    for frame in frames(first, hiding(1100, 2), 100):
+    for frame in frames(first, hiding(columns, 2), 100):
         view.look(frame)
-    assert 3 < len(calls) < 18
+    assert least <= len(calls) <= most
     assert len(view.doubtful) == 0
+    assert view.gone == (columns == 1280)

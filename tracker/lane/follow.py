@@ -16,7 +16,7 @@ from calibration.anchors import Anchors, choose_anchors
 from calibration.camera import Camera
 from calibration.drift import Move, register
 from calibration.errors import Failure
-from calibration.follow import displacement, in_place, meter_after
+from calibration.follow import ENOUGH, displacement, meter_after, windows_in_place
 from calibration.lane import BALL_RADIUS_IN, INCHES_PER_FOOT
 from calibration.shake import Shake, ShakeMeter, measure, shake_meter
 from tracker.video.reader import Frame
@@ -89,8 +89,6 @@ class View:
         Nothing tells where the view is now.
     moves : list of Move
         From the reference to each further place of rest.
-    refused : str
-        Why the last picture that was not found was not.
     doubtful : set of int
         Indices of frames between two places, which belong to either.
     """
@@ -103,7 +101,6 @@ class View:
         self.shift_px = np.zeros(2)
         self.settled, self.gone = False, False
         self.moves: list[Move] = []
-        self.refused = ""
         self.doubtful: set[int] = set()
         self._sure_at, self._sure_index = self._on_lane_px(), first.index
         self._wait, self._waited = 1, 0
@@ -135,7 +132,7 @@ class View:
     @property
     def knocked(self) -> bool:
         """Whether the view rests elsewhere than in the first picture."""
-        return self.rest is not self._start
+        return self.rest.move is not None
 
     def _first_rest(self, camera: Camera, first: Frame, reference: Anchors | None) -> tuple[Anchors, Rest]:
         """Windows, and the shift at which they see the first picture."""
@@ -170,27 +167,37 @@ class View:
         """Register the whole picture: it shows where the view is, or that it is only hidden, or nothing."""
         move = register(self.anchors, frame.luma)
         if isinstance(move, Failure):
-            self.gone = not in_place(self.anchors, frame.luma, self.rest.turn, self.shift_px + self._still_px())
-            self.refused = move.detail
-            if self.gone:
-                self._doubt(frame)
-            else:
-                self._sure_index = frame.index
+            self._hidden_or_gone(frame)
             return replace(shake, du_px=np.nan, dv_px=np.nan)
         turn = np.array([*move.turn_deg, move.log_zoom])
         on_lane = displacement(self.anchors.camera, self._points_px, turn)
         away = np.asarray((on_lane - self.rest.on_lane_px).mean(axis=0))
         if _apart_px(on_lane, self.rest.on_lane_px) > REST_PX:
-            self._settle(frame.t_s, Rest(meter_after(self.anchors, turn), np.zeros(2), turn, on_lane, move))
+            seen = windows_in_place(self.anchors, frame.luma, turn, np.zeros(2))
+            self._settle(frame.t_s, Rest(meter_after(self.anchors, turn, seen), np.zeros(2), turn, on_lane, move))
             away = np.zeros(2)
+        else:
+            self._read_others(frame, away)
         if self._pans:
             return replace(shake, du_px=np.nan, dv_px=np.nan)
         sigma = np.radians(np.sqrt(np.trace(move.covariance[:2, :2]) / 2)) * self.anchors.camera.f_px
         return self._sure(frame, Shake(float(away[0]), float(away[1]), float(sigma), move.share))
 
-    def _still_px(self) -> Array:
-        """What the windows' places differ by where the view lies at its place of rest."""
-        return np.zeros(2) if self.knocked else self._start.offset_px
+    def _hidden_or_gone(self, frame: Frame) -> None:
+        still = self._read_others(frame, self.shift_px)
+        if still:
+            self._sure_index = frame.index
+        elif not self.gone:
+            self._doubt(frame)
+        self.gone = not still
+
+    def _read_others(self, frame: Frame, shift_px: Array) -> bool:
+        """Let the meter read windows that nobody hides now; whether any lies where it would at this shift."""
+        rest = self.rest
+        seen = windows_in_place(self.anchors, frame.luma, rest.turn, shift_px + rest.offset_px)
+        if seen.sum() >= ENOUGH:
+            self.rest = replace(rest, meter=meter_after(self.anchors, rest.turn, seen))
+        return bool(seen.any())
 
     def _settle(self, t_s: float, rest: Rest) -> None:
         """Take another place of rest; too many new ones in short time are a pan."""

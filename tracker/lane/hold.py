@@ -96,11 +96,10 @@ class Holder:
         if lost < PANS_SHARE:
             return None
         px, boards = self.knock()
-        size = f"by {px:.0f} px or {boards:.1f} boards, then " if px else ""
-        why = f"({self._view.refused}) " if self._view.refused else ""
+        size = f"by {px:.0f} px or {boards:.1f} boards, and" if px else "it"
         detail = (
-            f"the view moves during the clip: {size}out of reach in {lost:.0%} of the pictures {why}"
-            "- put the phone on a tripod and leave it alone while it films"
+            f"the view moves during the clip: {size} is out of reach in {lost:.0%} of the pictures; "
+            "put the phone on a tripod and leave it alone while it films"
         )
         return Failure("view_pans", detail)
 
