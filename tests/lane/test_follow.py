@@ -96,6 +96,16 @@ def test_a_knock_beyond_the_meters_reach_is_followed_to_a_tenth_of_a_pixel(camer
     assert np.hypot(*(after - before).T).max() > 20.0
 
 
+@pytest.mark.parametrize("shift_px", [(0.0, 7.0), (0.0, -8.0), (-3.5, -6.1), (0.0, 9.0), (0.0, -10.0), (12.0, 0.0)])
+def test_a_shift_at_the_edge_of_the_meters_reach_is_not_taken_for_another(camera, first, shift_px):
+    """By these the meter alone is sure of a place 1 to 11 pixels off, with a third to two thirds of its windows."""
+    view = View(camera, first)
+    for frame in frames(first, shifted(lambda _: shift_px), 1):
+        view.look(frame)
+    middle = np.array([[640.0, 300.0]])
+    assert view.displacement_px(middle)[0] + view.shift_px == pytest.approx(shift_px, abs=0.5)
+
+
 def test_crops_after_a_knock_show_what_the_first_picture_shows(camera, first, knocked):
     holder = Holder(camera, first)
     crops = [holder.crop(frame, BOX) for frame in frames(first, jumps_to(knocked), 14)]
@@ -161,7 +171,8 @@ def test_a_view_that_is_covered_for_a_moment_comes_back(camera, first):
 @pytest.mark.parametrize(
     "warp",
     [
-        pytest.param(shifted(lambda k: (1.2 * k, 0.0)), id="pans"),
+        pytest.param(shifted(lambda k: (1.2 * k, 0.0)), id="pans sideways"),
+        pytest.param(shifted(lambda k: (0.0, 1.0 * k)), id="tilts, all of it within reach"),
         pytest.param(shifted(lambda k: (120.0, 40.0) if k >= KNOCK_AT else (0.0, 0.0)), id="far off"),
     ],
 )
