@@ -249,7 +249,7 @@ def _measure(planes: Planes, background: Background, region: LaneRegion, spot: S
         disc = fit_disc(planes, background.planes, rim, noise, origin=origin)
         fit = disc or fit or coarse_fit(rim.centre, radius_px)
     else:
-        fit = with_disc(fit, planes, background.planes, rim, origin=origin)
+        fit = with_disc(fit, planes, background.planes, rim, noise=noise, origin=origin)
     x, y = region.camera.back_project(fit.centre_px, radius_in)
     if not (np.isfinite(x) and np.isfinite(y)):
         return None
