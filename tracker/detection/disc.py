@@ -32,10 +32,10 @@ COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
 PEAK_TURNS = 3
 RIM_PULLED_PX = (0.1, 0.35)
 """How far highlights and mirror images pull the rim as a whole."""
-WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.2, 0.8, (0.1, 0.1, 0.1, 0.05)
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.25, 0.75, (0.12, 0.12, 0.06)
 LAST_STEP_PX = 0.15
 APART = 0.38
-"""Steps of the search in radii, the wide ones to 0.8 radii; peaks farther apart than the last are rivals."""
+"""Steps of the search in radii, the wide ones to 0.75 radii; peaks farther apart than the last are rivals."""
 EDGE_PX = 1.0
 """Half-width of the disc's edge: blur by optics, motion and compression."""
 NOISE_FLOOR = 1.5
@@ -156,8 +156,13 @@ def with_disc(
     return fit if disc is None else _together(fit, disc.centre_px, disc.covariance)
 
 
+def pulled(fit: BallFit) -> BallFit:
+    """The centre by the rim alone, its covariance with what highlights and mirror images do to the rim as a whole."""
+    return replace(fit, covariance=fit.covariance + np.diag(np.square(RIM_PULLED_PX)))
+
+
 def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit:
-    own = fit.covariance + np.diag(np.square(RIM_PULLED_PX))
+    own = pulled(fit).covariance
     apart, both = other_px - fit.centre_px, np.linalg.inv(own + other_covariance)
     excess = max(1.0, float(apart @ both @ apart) / 2.0)
     covariance = np.asarray((own - own @ both @ own) * excess, dtype=np.float64)
@@ -165,7 +170,7 @@ def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit
 
 
 _AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
-_WIDE = np.array([(i, j) for j in np.arange(-4.0, 5.0) for i in np.arange(-4.0, 5.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
 _MIDDLE = 4
 _PARABOLA = np.linalg.pinv(
     np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
