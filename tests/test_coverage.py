@@ -1,0 +1,60 @@
+"""Numbers of 24 small rendered shots lie within two of their uncertainties of the truth: the whole chain, by column.
+
+Cameras, frame rates, hands, balls, lanes and releases are drawn from a seed (:mod:`random_shots`). A column whose
+uncertainties are true misses 24 times one in twenty: more than four misses have a chance of under 3 % (binomial).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+
+import numpy as np
+import pytest
+from random_shots import SMALL, Cell, Job, Outcome, run_clip
+
+SHOTS, SEED = 24, 5
+MOST_MISSES = 4
+FAR = 3.0
+
+
+@pytest.fixture(scope="session")
+def outcomes(tmp_path_factory) -> Sequence[Outcome]:
+    folder = str(tmp_path_factory.mktemp("shots"))
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        return list(pool.map(run_clip, [Job(n, SEED, folder, pictures=SMALL) for n in range(SHOTS)]))
+
+
+@pytest.fixture
+def cells(outcomes) -> list[Cell]:
+    """Numbers of the shots that were measured, gutter balls included, where the truth has one too."""
+    kept = [o for o in outcomes if o.status.startswith(("measured", "partial"))]
+    return [c for o in kept for c in o.cells if c.value is not None and c.true is not None]
+
+
+def test_most_shots_are_measured(outcomes):
+    said = Counter(o.status for o in outcomes)
+    assert said["measured"] + said["partial gutter"] >= 0.75 * SHOTS, said
+
+
+def test_no_column_misses_more_than_four(cells):
+    misses = Counter(c.column for c in cells if abs(c.sigmas) > 2.0)
+    assert max(misses.values(), default=0) <= MOST_MISSES, misses
+
+
+def test_nothing_is_far_off_and_sure(cells):
+    far = [(c.clip, c.column, round(c.sigmas, 1)) for c in cells if abs(c.sigmas) > FAR]
+    assert len(far) <= 0.01 * len(cells), far
+
+
+def test_uncertainties_are_no_wider_than_need_be(cells):
+    """All columns together: 90 to 99 % within two, and errors of half an uncertainty and more."""
+    sigmas = np.array([c.sigmas for c in cells])
+    assert 0.90 <= np.mean(np.abs(sigmas) <= 2.0) <= 0.99
+    assert np.sqrt(np.mean(np.clip(sigmas, -FAR, FAR) ** 2)) > 0.5
+
+
+def test_every_number_has_an_uncertainty(outcomes):
+    assert all(c.u for o in outcomes for c in o.cells if c.value is not None)
