@@ -31,7 +31,7 @@ IN_S_PER_MPH = 17.6
 RAD_S_PER_RPM = np.pi / 30.0
 _GYRATION = dimension("ball_radius_of_gyration")
 GYRATION_RANGE_IN = (_GYRATION.low, _GYRATION.high)
-"""What the rules allow; within it a ball whose data nobody gave is taken as equally likely to have any."""
+"""What the rules allow (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,10 +172,12 @@ def spin_of(motion: Motion) -> Spin:
 
 
 def likely_masses(radius_in: Array, random: np.random.Generator) -> Mass:
-    """Balls of given radii ``(m,)`` whose gyration nobody told: rectangular over the rules' range (JCGM 100, 4.3.7).
+    """Balls of given radii ``(m,)`` whose gyration nobody told.
 
-    The first is the best estimate, with the middle of the range.
+    Any within the rules' range is taken as equally likely; drawn is a normal distribution of the same mean and standard
+    uncertainty, as for linear propagation (JCGM 100, 4.3.7). The first ball is the best estimate, the mean.
     """
-    gyration = random.uniform(*GYRATION_RANGE_IN, size=len(radius_in))
-    gyration[:1] = np.mean(GYRATION_RANGE_IN)
-    return Mass(radius_in, gyration)
+    low, high = GYRATION_RANGE_IN
+    off = random.standard_normal(len(radius_in))
+    off[:1] = 0.0
+    return Mass(radius_in, (low + high) / 2 + (high - low) / np.sqrt(12.0) * off)
