@@ -103,6 +103,15 @@ def test_an_ordinary_hook_is_told_whole(seed):
     assert_told(shot, empty={})
 
 
+def test_claimed_uncertainty_is_the_scatter_of_errors():
+    """Over nine draws of the noise; spin is left out, whose u is mostly that of a gyration that does not vary here."""
+    shots = [shot_of(HOOK, LaneSpec(), seed) for seed in range(11, 20)]
+    names = [c.name for c in FIT_NUMBERS if not c.name.endswith("_rpm")]
+    off = np.array([[(s.said[n].value - s.truth[n]) / s.said[n].u for n in names] for s in shots])
+    assert 0.6 < np.sqrt(np.mean(off**2)) < 1.4
+    assert np.sqrt(np.mean(off**2, axis=0)).max() < 1.8
+
+
 # What is told should also be worth telling: limits are twice what these simulated pixels gave, gyration's share in spin
 # included.
 def test_an_ordinary_hook_is_told_closely():
