@@ -116,17 +116,18 @@ class Camera:
         return np.asarray(n * (1.0 + self.k1 * r2) * self.f_px + np.array([self.width / 2, self.height / 2]))
 
     def rays(self, pixels: ArrayLike) -> Array:
-        """Directions ``(..., 3)`` in the (width-scaled) lane axes of pixels ``(..., 2)``.
+        """Directions ``(..., 3)`` in the (width-scaled) lane axes of pixels ``(..., 2)``."""
+        n = self.undistorted(pixels)
+        return np.asarray(np.concatenate([n, np.ones_like(n[..., :1])], axis=-1) @ self.rotation)
 
-        The radial term is undone by Newton steps.
-        """
+    def undistorted(self, pixels: ArrayLike) -> Array:
+        """Right and down over forward ``(..., 2)`` of pixels ``(..., 2)``; Newton steps undo the radial term."""
         d = (np.asarray(pixels, dtype=np.float64) - np.array([self.width / 2, self.height / 2])) / self.f_px
         rd = np.hypot(d[..., 0], d[..., 1])
         r = rd.copy()
         for _ in range(8):
             r = r - (r * (1 + self.k1 * r * r) - rd) / (1 + 3 * self.k1 * r * r)
-        n = d * np.where(rd > 0, r / np.where(rd > 0, rd, 1.0), 1.0)[..., None]
-        return np.asarray(np.concatenate([n, np.ones_like(n[..., :1])], axis=-1) @ self.rotation)
+        return np.asarray(d * np.where(rd > 0, r / np.where(rd > 0, rd, 1.0), 1.0)[..., None])
 
     def back_project(self, pixels: ArrayLike, z_in: float) -> Array:
         """Lane points ``(..., 2)`` (x, y in inches) where pixels ``(..., 2)`` meet the plane z = ``z_in``.

@@ -118,24 +118,49 @@ def shake_meter(anchors: Anchors, box: tuple[int, int, int, int] | None = None, 
     count : int
         Windows; each costs time in every frame.
     """
+    shape = (anchors.camera.height, anchors.camera.width)
+    return meter_of_windows(anchors.centres, anchors.blocks, shape, box=box, count=count)
+
+
+def meter_of_windows(
+    centres: NDArray[np.intp],
+    blocks: NDArray[np.uint8],
+    shape: tuple[int, int],
+    *,
+    box: tuple[int, int, int, int] | None = None,
+    count: int = WINDOWS,
+) -> ShakeMeter:
+    """Choose and prepare the best windows of some that need not be those of a picture as it was taken.
+
+    Parameters
+    ----------
+    centres : int array of shape (n, 2)
+        Column and row of each window's middle pixel.
+    blocks : uint8 array of shape (n, m, m)
+        Pixels around it.
+    shape : (int, int)
+        Rows and columns of the frame.
+    box, count
+        As in :func:`shake_meter`.
+    """
     reach = HALF_PX + MARGIN_PX
-    spare = anchors.blocks.shape[1] // 2 - reach
-    left, top, right, bottom = box or (0, 0, anchors.camera.width, anchors.camera.height)
+    spare = blocks.shape[1] // 2 - reach
+    left, top, right, bottom = box or (0, 0, shape[1], shape[0])
     low, high = np.array([left, top]) + reach, np.array([right, bottom]) - reach - 1
-    inside = ((anchors.centres >= low) & (anchors.centres <= high)).all(axis=1)
-    blocks = anchors.blocks[:, spare : spare + 2 * reach + 1, spare : spare + 2 * reach + 1]
+    inside = ((centres >= low) & (centres <= high)).all(axis=1)
+    blocks = blocks[:, spare : spare + 2 * reach + 1, spare : spare + 2 * reach + 1]
     fine = make_template(blocks, HALF_PX, _FINE_STEP_PX, _FINE_SIGMA_PX)
     worth = np.where(inside, np.linalg.eigvalsh(fine.information)[:, 0], -1.0)
-    chosen = _spread_out(anchors.pixels, worth, count)
+    chosen = _spread_out(np.asarray(centres + 0.5, dtype=np.float64), worth, count)
     wide, narrow = (
         make_stage(make_template(blocks[chosen], HALF_PX, step, sigma))
         for step, sigma in ((_WIDE_STEP_PX, _WIDE_SIGMA_PX), (_FINE_STEP_PX, _FINE_SIGMA_PX))
     )
     return ShakeMeter(
-        (anchors.camera.height, anchors.camera.width),
+        shape,
         tuple(
             (slice(int(r) - reach, int(r) + reach + 1), slice(int(c) - reach, int(c) + reach + 1))
-            for c, r in anchors.centres[chosen]
+            for c, r in centres[chosen]
         ),
         (wide, narrow, narrow),
     )

@@ -192,7 +192,7 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         holder = Holder(used.camera, first, calibration.reference if checked.moved_px < NEAR_PX else None)
         watcher = BallWatcher(region, reader.chroma_site)
         attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
-        looks = list(watcher.watch(_crops(reader, region, holder, attendance=attendance, scale=scale)))
+        looks = holder.sure(watcher.watch(_crops(reader, region, holder, attendance=attendance, scale=scale)))
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
@@ -207,7 +207,7 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         flags = tuple(flag for flag, holds in said.items() if holds)
         return _Watched(
             looks, _scene(watcher.median(), region), reader.facts(), scale,
-            calibration=holder.widened(used), flags=flags, notes=_turned(checked),
+            calibration=holder.widened(used), flags=flags, notes=(*_turned(checked), *_knocked(holder)),
             lane_doubtful=used.lane_doubtful and here is not True,
         )  # fmt: skip
 
@@ -219,6 +219,13 @@ def _turned(checked: Checked) -> tuple[str, ...]:
     return (f"the camera has turned by {size} since the calibration, which was taken into account",)
 
 
+def _knocked(holder: Holder) -> tuple[str, ...]:
+    px, boards = holder.knock()
+    if not px:
+        return ()
+    return (f"the camera was knocked within the clip, by {px:.1f} px or up to {boards:.2f} boards, and was followed",)
+
+
 def _crops(
     reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
 ) -> Iterator[Crop]:
@@ -227,6 +234,8 @@ def _crops(
             continue
         attendance.see(frame)
         crop = holder.crop(frame, region.box)
+        if crop is None:
+            continue
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 

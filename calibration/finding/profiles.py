@@ -38,8 +38,10 @@ class Profiles:
         Unit directions across it.
     offset_px : array (k,)
         Places along ``across``.
+    value : array (n, k)
+        Brightness there, mean over a stretch along the line; NaN outside the frame.
     slope : array (n, k)
-        Smoothed derivative of the brightness there; NaN outside the frame.
+        Its smoothed derivative.
     inch_px : array (n,)
         Pixels an inch across the line takes.
     """
@@ -47,6 +49,7 @@ class Profiles:
     at: Array
     across: Array
     offset_px: Array
+    value: Array
     slope: Array
     inch_px: Array
 
@@ -64,8 +67,9 @@ def profiles_of(luma: Image, camera: Camera, lane_points: Array, *, step_in: Arr
     along = np.linspace(-0.5, 0.5, _ALONG)[None, :] * np.minimum(spacing, 12.0)[:, None]
     places = at[:, None] + along[..., None] * way[:, None]
     values = sampled(luma, places[:, :, None] + offset[:, None] * across[:, None, None])
-    slope = gaussian_filter1d(values.mean(axis=1), _BLUR_PX / STEP_PX, axis=1, order=1) / STEP_PX
-    return Profiles(at, across, offset, slope, inch)
+    value = values.mean(axis=1)
+    slope = gaussian_filter1d(value, _BLUR_PX / STEP_PX, axis=1, order=1) / STEP_PX
+    return Profiles(at, across, offset, value, slope, inch)
 
 
 def covered(hidden: NDArray[np.bool_] | None, pixels: Array) -> NDArray[np.bool_]:

@@ -14,10 +14,11 @@ from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
 from calibration.finding.search import Rough
-from calibration.finding.together import agreeing, shared_prior
+from calibration.finding.together import Shared, agreeing, shared_prior
 from calibration.fit import K1_SD, ROLL_SD_DEG, Prior, camera_prior
 from calibration.lane import LANE_WIDTH_SCALE_SD
 from calibration.observations import EdgePoint, Observation, Side
+from calibration.quality import CHECK_DISTANCES_FT, lane_point_sigma
 from calibration.solve import Solution, solve_observations
 
 Array = NDArray[np.float64]
@@ -28,11 +29,12 @@ REACHES_PX = (6.0, 3.0)
 _PIN_WORTH = 4.0
 _SOUND_LOSS, _WORSE_LOSS = 0.25, 0.06
 """Loss of a lane: 0.01 to 0.1 where every line is the right one, 0.3 and more where one is not."""
+_VAGUER = 1.2
 _KEPT_SHARE = 0.7
 """A solution that leaves out more marks than this fits the rest easily."""
 _ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
 """How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
-_CLEAR_COUNT, _CLEAR_SIGMA_PX = 8, 0.35
+_CLEAR_COUNT, _CLEAR_PX = 8, 0.75
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,18 +73,35 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
             found.append(alone[k])
             continue
         x = solved[k].camera.x_in if k in solved else rough.camera.x_in
-        prior = shared_prior(others, x)
-        together = refine(luma, prior.camera, prior.prior, REACHES_PX[1:], hidden=hidden)
-        found.append(together if _as_good(together, alone[k]) else alone[k])
+        found.append(_with_others(luma, alone[k], shared_prior(others, x), hidden))
     return found
 
 
+def _with_others(luma: Image, alone: Refined | Failure, shared: Shared, hidden: Mask | None) -> Refined | Failure:
+    """A lane solved with what others know: its lines looked for where they put it, else where it was found alone."""
+    reaches = REACHES_PX[1:]
+    together = refine(luma, shared.camera, shared.prior, reaches, hidden=hidden)
+    if _as_good(together, alone) or isinstance(alone, Failure):
+        return together
+    together = refine(luma, alone.solution.camera, shared.prior, reaches, hidden=hidden)
+    return together if _as_good(together, alone) else alone
+
+
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
-    """Whether a lane solved with what others know fits about as well, on about as many marks, as by itself."""
+    """Whether a lane solved with what others know fits about as well, on about as many marks, as by itself.
+
+    With more known it must also be better known: else the others led it away from its own clear edges.
+    """
     if isinstance(together, Failure) or isinstance(alone, Failure):
         return isinstance(alone, Failure)
     kept = len(together.observations) > _KEPT_SHARE * len(alone.observations)
-    return kept and loss_of(together) <= loss_of(alone) + _WORSE_LOSS
+    vaguer = _vagueness(together) > _VAGUER * _vagueness(alone)
+    return kept and not vaguer and loss_of(together) <= loss_of(alone) + _WORSE_LOSS
+
+
+def _vagueness(lane: Refined) -> float:
+    """Standard uncertainty of a point on the lane, boards, where it is largest."""
+    return max(lane_point_sigma(lane.solution, y)[0] for y in CHECK_DISTANCES_FT)
 
 
 def loss_of(lane: Refined | Failure) -> float:
@@ -139,7 +158,7 @@ def observe(
 def _side_points(luma: Image, camera: Camera, side: Side, *, reach_px: float, hidden: Mask | None) -> list[EdgePoint]:
     """Points on one edge of the lane, and where that is hardly seen (a gutter as pale as the lane) on its gutter's."""
     own = edge_points(luma, camera, side, reach_px, hidden=hidden)
-    if len(own) >= _CLEAR_COUNT and own[0].sigma_px <= _CLEAR_SIGMA_PX:
+    if len(own) >= _CLEAR_COUNT and np.median([point.common_px for point in own]) <= _CLEAR_PX:
         return own
     gutter: Side = "left_gutter" if side == "left" else "right_gutter"
     return [*own, *edge_points(luma, camera, gutter, reach_px, hidden=hidden)]

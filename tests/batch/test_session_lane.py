@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -70,11 +71,14 @@ def test_a_lane_of_another_place_is_replaced(known, tmp_path):
     assert load(tmp_path / "lane.json").clip == "practice-2.mp4"
 
 
-def test_a_damaged_lane_is_replaced(tmp_path):
-    (tmp_path / "lane.json").write_text("{", encoding="utf-8")
+@pytest.mark.parametrize("harm", ["cut short", "reference"])
+def test_a_damaged_lane_is_replaced(harm, known, tmp_path):
+    data = json.loads((known / "lane.json").read_text(encoding="utf-8"))
+    data["reference"]["coarse_factor"] = 0
+    (tmp_path / "lane.json").write_text("{" if harm == "cut short" else json.dumps(data), encoding="utf-8")
     lane, _ = asked(tmp_path, CLIPS)
     assert lane is not None
-    assert load(tmp_path / "lane.json").clip == "practice-2.mp4"
+    assert (tmp_path / "lane.json").read_bytes() == (known / "lane.json").read_bytes()
 
 
 def test_the_next_clip_is_tried_and_none_is_told(tmp_path):

@@ -15,7 +15,9 @@ from calibration.anchors import Anchors, choose_anchors
 from calibration.camera import Camera
 from calibration.drift import Move, carried_covariance, move_in_boards, register, turned
 from calibration.errors import Failure
+from calibration.follow import displacement, meter_after, windows_in_place
 from calibration.lane import BOARD_WIDTH_IN, DECK_END_IN, LANE_WIDTH_IN
+from calibration.shake import measure, shake_meter
 from calibration.turning import CARRIED, TURN, fit_move, sight
 from sample_media.encode import tone_curve
 from sample_media.frames import stage
@@ -276,3 +278,46 @@ def test_a_move_ignored_costs_what_the_picture_says() -> None:
     away_in = 58 * 12 - camera.y_in
     assert move_in_boards(camera, moved) == pytest.approx(np.radians(0.05) * away_in / BOARD_WIDTH_IN, rel=0.02)
     assert move_in_boards(camera, turned(camera, made_move((0.0, 20.0, 0.0)))) == np.inf
+
+
+def turn_of(truth: CameraSpec) -> NDArray[np.float64]:
+    """Yaw, pitch, roll (deg) and log zoom from ``SPEC``."""
+    return -error_of(made_move(), truth)
+
+
+@pytest.mark.parametrize("extra_px", [(0.0, 0.0), (1.3, -0.7)])
+def test_windows_put_where_a_turn_takes_them_tell_the_shake_about_it(
+    clean: Picture, anchors: Anchors, extra_px: tuple[float, float]
+) -> None:
+    truth = turned_spec(18.0, -11.0, roll_deg=0.8, zoom=1.003)
+    picture = seen_through(clean, truth)
+    rows, columns = np.indices(picture.shape, dtype=np.float64)
+    moved = map_coordinates(picture, [rows - extra_px[1], columns - extra_px[0]], order=3, mode="nearest")
+    seen = measure(meter_after(anchors, turn_of(truth)), noisy(moved, 5))
+    assert seen.share > 0.7
+    assert (seen.du_px, seen.dv_px) == pytest.approx(extra_px, abs=0.08)
+    lost = measure(shake_meter(anchors), noisy(moved, 5))
+    assert lost.share <= 0.7
+
+
+def test_a_turn_displaces_the_lane_as_the_renderers_camera_does(anchors: Anchors) -> None:
+    truth = turned_spec(18.0, -11.0, roll_deg=0.8, zoom=1.003)
+    points = np.array([[x, y, 0.0] for x in (-20.0, 20.0) for y in (60.0, 400.0, 720.0)])
+    before, after = (view_of(spec).project(points) for spec in (SPEC, truth))
+    assert displacement(anchors.camera, before, turn_of(truth)) == pytest.approx(after - before, abs=0.02)
+
+
+def test_what_is_left_of_a_hidden_view_is_told_from_another_view(clean: Picture, anchors: Anchors) -> None:
+    hidden = clean.copy()
+    hidden[:, :460] = 70.0
+    none, still = np.zeros(4), np.zeros(2)
+    assert isinstance(register(anchors, noisy(hidden, 6)), Failure)
+
+    def in_place(picture: Luma, turn: NDArray[np.float64], shift_px: NDArray[np.float64]) -> bool:
+        return bool(windows_in_place(anchors, picture, turn, shift_px).any())
+
+    assert in_place(noisy(hidden, 6), none, still)
+    assert not in_place(noisy(hidden, 6), none, np.array([6.0, 0.0]))
+    away = turned_spec(50.0, 30.0)
+    assert not in_place(noisy(seen_through(clean, away), 7), none, still)
+    assert in_place(noisy(np.where(hidden == 70.0, 70.0, seen_through(clean, away)), 8), turn_of(away), still)

@@ -15,18 +15,26 @@ NEAR = TRUE.with_vector([TRUE.x_in + 0.4, *TRUE.vector[1:4], TRUE.pitch_deg + 0.
 HALF, OUTER = LANE_WIDTH_IN / 2, 30.0625
 
 
-@pytest.fixture(scope="module")
-def luma():
-    """Lane, gutters, surroundings, approach and a dark foul line of 0.8 in, at 3 x 3 samples a pixel."""
+def drawn(gutter=70.0, lip=70.0, lip_in=0.0):
+    """Lane, gutters, surroundings, approach and a dark foul line of 0.8 in, at 3 x 3 samples a pixel.
+
+    The gutters begin with a lip of another brightness.
+    """
     v, u = (np.mgrid[: 3 * 540, : 3 * 960] + 0.5) / 3
     x, y = np.moveaxis(TRUE.back_project(np.stack([u, v], axis=-1), 0.0), -1, 0)
-    tone = np.where(np.abs(x) < HALF, 150.0, np.where(np.abs(x) < OUTER, 70.0, 110.0))
+    trough = np.where(np.abs(x) < HALF + lip_in, lip, gutter)
+    tone = np.where(np.abs(x) < HALF, 150.0, np.where(np.abs(x) < OUTER, trough, 110.0))
     tone = np.where(y < 0, 130.0, tone)
     tone = np.where(np.abs(y) < 0.4, 25.0, tone)
     tone = np.where(np.isfinite(y) & (y < 720), tone, 20.0)
     small = cv2.resize(tone.astype(np.float32), (960, 540), interpolation=cv2.INTER_AREA)
     noisy = cv2.GaussianBlur(small, (0, 0), 0.7) + np.random.default_rng(3).normal(0, 2.5, small.shape)
     return np.clip(noisy, 0, 255).astype(np.uint8)
+
+
+@pytest.fixture(scope="module")
+def luma():
+    return drawn()
 
 
 def off(points):
@@ -40,6 +48,30 @@ def test_edge_points_scatter_as_they_say(luma, side):
     assert len(points) > 25
     assert 0.05 < np.std(misses) / np.mean([p.sigma_px for p in points]) < 1.3
     assert np.abs(np.median(misses)) < 1.5 * np.median([p.common_px for p in points])
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize(
+    ("gutter", "lip", "lip_in"),
+    [(150.0, 60.0, 0.3), (165.0, 60.0, 0.3), (205.0, 80.0, 0.25), (135.0, 50.0, 0.4), (70.0, 70.0, 0.0)],
+)
+def test_an_edge_beside_a_pale_gutter_is_where_the_lane_ends(side, gutter, lip, lip_in):
+    """Not on the gutter's side of its dark lip, nor inward by the blur: the steepest place is up to a pixel off."""
+    points = edge_points(drawn(gutter, lip, lip_in), NEAR, side, 5.0)
+    misses = off(points)
+    assert len(points) > 25
+    assert np.abs(np.median(misses)) < 0.3
+    assert np.abs(np.median(misses)) < 2.0 * np.median([p.common_px for p in points])
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_lip_that_may_be_there_unseen_is_doubt(side):
+    """A bright gutter with a lip as bright as the lane: the edge cannot be told from the lip's end."""
+    clear = edge_points(drawn(), NEAR, side, 5.0)
+    unclear = edge_points(drawn(190.0, 150.0, 0.3), NEAR, side, 5.0)
+    doubt = np.median([p.common_px for p in unclear])
+    assert doubt > 1.2 * np.median([p.common_px for p in clear])
+    assert np.abs(np.median(off(unclear))) < 2.0 * doubt
 
 
 def test_foul_line_is_the_middle_of_its_band(luma):

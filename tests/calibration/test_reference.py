@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -87,6 +88,19 @@ def damaged(**changes):
         damaged(blocks=lambda b: {**b, "shape": [40000, 40000, 9]}),
         damaged(coarse=lambda b: {**b, "shape": [*b["shape"], 1]}),
         damaged(coarse=None),
+        # Sizes that only fit by overflow would be unpacked without a limit.
+        damaged(blocks=lambda b: {**b, "shape": [2**32, 2**32, 1]}),
+        damaged(blocks=lambda b: {**b, "shape": [math.inf, 37, 37]}),
+        damaged(half_px=math.inf),
+        damaged(half_px=-3),
+        damaged(half_px=10**9),
+        damaged(worth=lambda w: [math.nan, *w[1:]]),
+        damaged(centres=lambda c: [[10**30, 5], *c[1:]]),
+        damaged(centres=lambda c: [[9999, 5], *c[1:]]),
+        damaged(centres=lambda c: [[-50, 50], *c[1:]]),
+        damaged(coarse_factor=0),
+        damaged(coarse_factor=lambda f: f + 4),
+        damaged(coarse_centres=lambda c: [[9999, 9], *c[1:]]),
         lambda _: {},
     ],
 )
@@ -94,3 +108,10 @@ def test_damaged_windows_are_refused_with_what_to_do(calibration, change):
     data = change(reference_data(calibration.reference))
     with pytest.raises(CalibrationFileError, match=r"lane\.json: .*damaged .*calibrate again"):
         reference_from(data, CAMERA, "lane.json")
+
+
+def test_sizes_beyond_the_limit_are_refused_before_anything_is_unpacked(calibration):
+    data = reference_data(calibration.reference)
+    data["blocks"]["shape"] = [2**32, 2**32, 1]
+    with pytest.raises(CalibrationFileError, match="a picture of shape"):
+        reference_from(data, CAMERA)

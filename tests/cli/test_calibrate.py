@@ -101,6 +101,40 @@ def test_without_marks_the_lane_is_found(media: Path, tmp_path: Path) -> None:
     assert (tmp_path / "lane.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_pixel_says_which_lane_is_found_and_marks_need_none(media: Path, tmp_path: Path) -> None:
+    clip, marks, out = media / "practice-1.mp4", media / "marks.json", tmp_path / "lane.json"
+    for more in (["--marks", marks], ["--page"]):
+        both = calibrate(clip, *more, "--lane-at", "640,500", "-o", out)
+        assert both.exit_code == 2
+        assert "marks say which lane it is" in both.stderr
+    nowhere = calibrate(clip, "--lane-at", "5,5", "-o", out)
+    assert nowhere.exit_code == 3
+    assert "(lane_not_there)" in nowhere.stderr
+    assert "--page" not in nowhere.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_clip_without_a_lane_points_at_the_page(tmp_path: Path) -> None:
+    grey = write_clip(tmp_path / "grey.mp4", even_times(8), luma=lambda _: np.full((360, 640), 80, np.uint8))
+    result = calibrate(grey, "-o", tmp_path / "lane.json")
+    assert result.exit_code == 3
+    assert "no calibration: grey.mp4: " in result.stderr
+    assert "(no_lane)" in result.stderr
+    assert "--page lets you click the marks yourself" in result.stderr
+    assert not (tmp_path / "lane.json").exists()
+
+
+def test_plain_picture_gives_a_file_that_reads_back_without_reference(media: Path, tmp_path: Path) -> None:
+    """As where a clip fades in from black: the marks hold, but nothing shows whether a camera has moved."""
+    write_clip(tmp_path / "even.mp4", even_times(2), luma=lambda _: np.full((720, 1280), 90, np.uint8))
+    result = calibrate(tmp_path / "even.mp4", "--marks", media / "marks.json", "-o", tmp_path / "lane.json")
+    assert result.exit_code == 0, result.stderr
+    assert load(tmp_path / "lane.json").reference is None
+    assert "too plain to notice" in result.stderr
+    calibrate(media / "practice-1.mp4", "--marks", media / "marks.json", "-o", tmp_path / "full.json")
+    assert load(tmp_path / "full.json").reference is not None
+
+
 def test_name_of_the_picture_is_refused(media: Path, tmp_path: Path) -> None:
     clip, marks = media / "practice-1.mp4", media / "marks.json"
     result = calibrate(clip, "--marks", marks, "-o", tmp_path / "lane.png")

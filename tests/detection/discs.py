@@ -98,11 +98,13 @@ def draw_ball(
     extra: str = "",
     away_px: float = 1.0,
     true_size: float = 1.0,
+    pins: bool = False,
 ) -> Drawing:
     """Draw a ball near the lane's middle at ``y_ft``; the predicted place is off by up to ``away_px`` pixels.
 
     ``extra`` adds a ``lamp`` mirrored in its top, its own ``image`` on the oil, a ``screen`` that hides its left half,
-    or draws ``nothing`` at all. ``true_size`` is the drawn radius over the expected one.
+    a ``shade`` from light above to dark below, or draws ``nothing`` at all. ``true_size`` is the drawn radius over the
+    expected one. With ``pins`` white pins before a dark pit stand behind its upper part.
     """
     true_in = np.array([random.uniform(-10, 10), y_ft * 12 + random.uniform(-6, 6), BALL_RADIUS_IN])
     true_px = CAMERA.project(true_in)
@@ -120,7 +122,9 @@ def draw_ball(
         mirror = fine_silhouette(CAMERA, true_in * np.array([1, 1, -1]), BALL_RADIUS_IN, box)
         half = tuple(0.5 * c + 0.5 * f for c, f in zip(look.colour, FLOOR, strict=True))
         layers.insert(0, (blurred(mirror, look.blur_px), half))
-    empty = [(np.zeros((2 * reach, 2 * reach)), FLOOR)]
+    behind = _pins(true_px - np.array([left, top]), radius, reach) if pins else []
+    empty = [(np.zeros((2 * reach, 2 * reach)), FLOOR), *behind]
+    layers = [*behind, *layers]
     return Drawing(
         planes(layers or empty, look.noise, random),
         planes(empty, 0.0, random),
@@ -137,6 +141,18 @@ def _extra(name: str, ball: Array, at: Array, radius: float, look: Look) -> list
     if name == "lamp":
         cap = ball * (np.hypot((u - at[0]) / 0.5, (v - at[1] + 0.85 * radius) / 0.25) < radius)
         return [(blurred(cap, look.blur_px), (235.0, 128.0, 128.0))]
+    if name == "shade":
+        height = (at[1] - v) / radius
+        sides = ((np.clip(height, 0, 1), 235.0), (np.clip(-height, 0, 1), 60.0))
+        return [(blurred(0.7 * ball * share, look.blur_px), (luma, 118.0, 138.0)) for share, luma in sides]
     if name == "screen":
         return [(blurred((u < at[0] - 0.1 * radius).astype(float), look.blur_px), (90.0, 140.0, 120.0))]
     return []
+
+
+def _pins(at: Array, radius: float, reach: int) -> list[tuple[Array, tuple[float, ...]]]:
+    """A dark pit above the ball's middle, and a white pin every 1.4 radii in it."""
+    v, u = np.mgrid[: 2 * reach * FINE, : 2 * reach * FINE] / FINE
+    above = v < at[1] + 0.2 * radius
+    pin = above & (np.abs((u - at[0]) / radius % 1.4 - 0.7) < 0.28)
+    return [(blurred(part.astype(float), 0.8), (luma, 128.0, 128.0)) for part, luma in ((above, 25.0), (pin, 215.0))]

@@ -10,6 +10,10 @@ import pytest
 
 from calibration.errors import Failure
 from calibration.store import Calibration
+from sample_media.optics import view_of
+from sample_media.scene import build_scene
+from sample_media.session import CAMERA, LANE
+from sample_media.spec import LookSpec
 from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.locate import Located, locate
@@ -65,6 +69,17 @@ def test_another_picture_is_another_place(session, first_luma):
     failure = check_place(session, np.ascontiguousarray(first_luma[::-1]))
     assert isinstance(failure, Failure)
     assert failure.reason == "camera_moved"
+
+
+def test_another_house_is_another_place(session):
+    """Its walls and lanes are of other colours, and the phone stands where the approach lets it."""
+    spec = replace(CAMERA, x_ft=1.8, y_ft=-16.0, yaw_deg=-2.5)
+    look = LookSpec(lane_tint=(0.6, 0.5, 0.4), gutter_tint=(2.0, 2.0, 2.2), surround=2.0, mask=0.4, middle_wood=False)
+    linear = build_scene(view_of(spec), replace(LANE, look=look), 2).base
+    failure = check_place(session, np.clip(255 * np.sqrt(linear.mean(axis=2)), 0, 255).astype(np.uint8))
+    assert isinstance(failure, Failure)
+    assert failure.reason == "camera_moved"
+    assert "fixed places of the calibrated picture" in failure.detail
 
 
 def test_without_reference_nothing_is_checked(session, first_luma):

@@ -12,6 +12,7 @@ from warped import shifted, warped_clip
 from calibration.camera import Camera
 from calibration.store import Calibration
 from tracker.detection.region import Box
+from tracker.lane import follow
 from tracker.lane.hold import Holder
 from tracker.video.reader import ClipReader
 
@@ -38,7 +39,8 @@ def held(clip: Path, camera: Camera, count: int = 40):
         return holder, pairs
 
 
-def test_a_resting_view_is_handed_on_byte_by_byte(camera):
+def test_a_resting_view_is_handed_on_byte_by_byte_and_costs_no_registration(camera, monkeypatch):
+    monkeypatch.setattr(follow, "register", lambda *_: pytest.fail("a resting view was registered"))
     holder, pairs = held(CLIP, camera)
     assert all(np.array_equal(plain.luma, crop.luma) and np.array_equal(plain.cb, crop.cb) for plain, crop in pairs)
     assert not holder.corrected
@@ -48,7 +50,9 @@ def test_a_resting_view_is_handed_on_byte_by_byte(camera):
 
 
 def test_a_moved_picture_is_put_back(camera, tmp_path):
-    clip = warped_clip(CLIP, tmp_path / "moved.mp4", shifted(lambda k: (2.4, -1.6) if k >= 10 else (0.0, 0.0)))
+    clip = warped_clip(
+        CLIP, tmp_path / "moved.mp4", shifted(lambda k: (2.4, -1.6) if k >= 10 else (0.0, 0.0)), count=40
+    )
     holder, pairs = held(clip, camera)
     before, (plain, crop) = pairs[0][1].luma.astype(float), pairs[25]
     inner = (slice(12, -12), slice(12, -12))

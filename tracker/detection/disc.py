@@ -32,10 +32,10 @@ COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
 PEAK_TURNS = 3
 RIM_PULLED_PX = (0.1, 0.35)
 """How far highlights and mirror images pull the rim as a whole."""
-WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.2, 0.8, (0.1, 0.1, 0.1, 0.05)
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.25, 0.75, (0.12, 0.12, 0.06)
 LAST_STEP_PX = 0.15
 APART = 0.38
-"""Steps of the search in radii, the wide ones to 0.8 radii; peaks farther apart than the last are rivals."""
+"""Steps of the search in radii, the wide ones to 0.75 radii; peaks farther apart than the last are rivals."""
 EDGE_PX = 1.0
 """Half-width of the disc's edge: blur by optics, motion and compression."""
 NOISE_FLOOR = 1.5
@@ -126,7 +126,9 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
     )
 
 
-def with_disc(fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, origin: tuple[int, int]) -> BallFit:
+def with_disc(
+    fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, noise: Array, origin: tuple[int, int]
+) -> BallFit:
     """The centre by rim and disc together.
 
     Both look at the same pixels but err differently: lamps above and the mirror image below pull at the rim, texture at
@@ -136,29 +138,39 @@ def with_disc(fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, ori
     ----------
     fit : BallFit
         The centre by the rim (:func:`tracker.detection.outline.fit_ball`).
-    planes, background, rim, origin
+    planes, background, rim, noise, origin
         As for :func:`fit_disc`.
 
     Returns
     -------
     BallFit
-        ``fit`` as it is where the disc has no peak near it.
+        ``fit`` as it is where the disc has no peak anywhere near.
     """
     shape, centre = _shape(rim), fit.centre_px - np.array(origin)
     pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
     peak = _peak(pixels, centre, shape)
-    if peak is None:
-        return fit
-    own = fit.covariance + np.diag(np.square(RIM_PULLED_PX))
-    other = peak[1] + np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
-    apart, both = peak[0] - centre, np.linalg.inv(own + other)
-    moved = own @ both @ apart
+    if peak is not None:
+        model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
+        return _together(fit, peak[0] + np.array(origin), peak[1] + model)
+    disc = fit_disc(planes, background, rim, noise, origin=origin)
+    return fit if disc is None else _together(fit, disc.centre_px, disc.covariance)
+
+
+def pulled(fit: BallFit) -> BallFit:
+    """The centre by the rim alone, its covariance with what highlights and mirror images do to the rim as a whole."""
+    return replace(fit, covariance=fit.covariance + np.diag(np.square(RIM_PULLED_PX)))
+
+
+def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit:
+    own = pulled(fit).covariance
+    apart, both = other_px - fit.centre_px, np.linalg.inv(own + other_covariance)
     excess = max(1.0, float(apart @ both @ apart) / 2.0)
-    return replace(fit, centre_px=fit.centre_px + moved, covariance=(own - own @ both @ own) * excess)
+    covariance = np.asarray((own - own @ both @ own) * excess, dtype=np.float64)
+    return replace(fit, centre_px=fit.centre_px + own @ both @ apart, covariance=covariance)
 
 
 _AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
-_WIDE = np.array([(i, j) for j in np.arange(-4.0, 5.0) for i in np.arange(-4.0, 5.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
 _MIDDLE = 4
 _PARABOLA = np.linalg.pinv(
     np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)

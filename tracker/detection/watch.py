@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import cv2
@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.disc import fit_disc, with_disc
-from tracker.detection.outline import BallFit, Planes, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
+from tracker.detection.disc import fit_disc, pulled, with_disc
+from tracker.detection.outline import BallFit, Planes, Rim, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
 
@@ -36,10 +36,14 @@ SAMPLES_ENOUGH = 8
 SHORT_AHEAD_S = 0.1
 CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
-FOLLOWED_SHARE = 0.7
+FOLLOWED_SHARE = 0.5
 """Below this share of its rays the rim tells less than the disc as a whole."""
+DISC_EVERY_S = 0.015
+"""The disc costs twice what the rim does: in quick succession only the rim is looked at."""
 PINS_BEHIND_IN = 645.0
-"""From about here on the ball stands before white pins and the dark pit: no one contrast along its rim."""
+PINS_BEHIND_PX = (1.0, 2.0)
+"""From about here on the ball stands before white pins and the dark pit: no one contrast along its rim, which is then
+placed less surely."""
 COARSE_SCORE = 0.6
 MEASURED_SPOTS = 3
 MAX_SIZE_ERROR = 0.2
@@ -148,6 +152,7 @@ class BallWatcher:
         self._bytes = 0
         self._spotted: list[tuple[Spot, ...]] = []
         self._ahead: list[tuple[Spot, ...]] = []
+        self._disc_s = -np.inf
 
     def watch(self, crops: Iterable[Crop]) -> Iterator[FrameLook]:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
@@ -187,7 +192,10 @@ class BallWatcher:
         for frame in spotted[:count]:
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
-            yield _look(crop, background, self._region, [s for s in frame if s in moving][:MEASURED_SPOTS])
+            spots = [s for s in frame if s in moving][:MEASURED_SPOTS]
+            discs = crop.t_s - self._disc_s >= DISC_EVERY_S
+            self._disc_s = crop.t_s if discs and spots else self._disc_s
+            yield _look(crop, background, self._region, spots, discs=discs)
         recent = [*self._spotted, *spotted[:count]]
         self._spotted = [frame for frame in recent if frame and frame[0].t_s >= last - LINK_S[1]]
         self._ahead = spotted[count:]
@@ -228,29 +236,55 @@ def moving_spots(frames: list[tuple[Spot, ...]]) -> set[Spot]:
     return {s for s, run in zip(spots, length, strict=True) if run >= least}
 
 
-def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot]) -> FrameLook:
+@dataclass(frozen=True, slots=True)
+class _Sight:
+    """A spot's predicted outline, the noise there, and the rim that was followed, if any."""
+
+    spot: Spot
+    rim: Rim
+    noise: Array
+    fit: BallFit | None
+
+    @property
+    def followed(self) -> bool:
+        return self.fit is not None and self.fit.rim_share >= FOLLOWED_SHARE
+
+
+def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot], *, discs: bool) -> FrameLook:
     planes = Planes(crop.luma, crop.cb, crop.cr, background.planes.chroma_site)
-    found = (_measure(planes, background, region, spot) for spot in spots)
+    sights = [_sight(planes, background, region, spot) for spot in spots]
+    # where one rim is clear, the other spots are hardly the ball: their places will do
+    clear = any(sight.followed for sight in sights)
+    found = (_detection(planes, background, region, s, discs=discs and (s.followed or not clear)) for s in sights)
     return FrameLook(crop.index, crop.t_s, tuple(d for d in found if d is not None))
 
 
-def _measure(planes: Planes, background: Background, region: LaneRegion, spot: Spot) -> Detection | None:
-    radius_in = region.ball_radius_in
-    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, radius_in]), radius_in)
+def _sight(planes: Planes, background: Background, region: LaneRegion, spot: Spot) -> _Sight:
+    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, region.ball_radius_in]), region.ball_radius_in)
     radius_px = float(np.mean(rim.radius_px))
     origin = (region.box.left, region.box.top)
     noise = _noise_at(background, rim.centre - np.array(origin), radius_px)
     fit = fit_ball(planes, background.planes, rim, noise, origin=origin, blur_px=apparent_blur_px(radius_px))
     if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
-        if spot.score < COARSE_SCORE:
-            return None
-        fit = None
-    if fit is None or fit.rim_share < FOLLOWED_SHARE or spot.y_in > PINS_BEHIND_IN:
-        disc = fit_disc(planes, background.planes, rim, noise, origin=origin)
-        fit = disc or fit or coarse_fit(rim.centre, radius_px)
-    else:
-        fit = with_disc(fit, planes, background.planes, rim, origin=origin)
-    x, y = region.camera.back_project(fit.centre_px, radius_in)
+        return _Sight(spot, rim, noise, None)
+    behind = np.diag(np.square(PINS_BEHIND_PX)) if spot.y_in > PINS_BEHIND_IN else np.zeros((2, 2))
+    return _Sight(spot, rim, noise, replace(fit, covariance=fit.covariance + behind))
+
+
+def _detection(
+    planes: Planes, background: Background, region: LaneRegion, sight: _Sight, *, discs: bool
+) -> Detection | None:
+    """The ball by rim and disc; by its disc where the rim is faint; without ``discs`` by rim or place alone."""
+    spot, rim, fit = sight.spot, sight.rim, sight.fit
+    origin = (region.box.left, region.box.top)
+    if fit is not None and sight.followed:
+        fit = with_disc(fit, planes, background.planes, rim, noise=sight.noise, origin=origin) if discs else pulled(fit)
+    elif fit is not None or spot.score >= COARSE_SCORE:
+        disc = fit_disc(planes, background.planes, rim, sight.noise, origin=origin) if discs else None
+        fit = disc or fit or coarse_fit(rim.centre, float(np.mean(rim.radius_px)))
+    if fit is None:
+        return None
+    x, y = region.camera.back_project(fit.centre_px, region.ball_radius_in)
     if not (np.isfinite(x) and np.isfinite(y)):
         return None
     return Detection(spot.frame, spot.t_s, fit, float(x), float(y), spot.score)

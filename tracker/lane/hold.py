@@ -1,19 +1,23 @@
-"""Crops that hold still: the shake of a clip measured against its first picture and taken out where it matters."""
+"""Crops that hold still: what moves the view within a clip is measured and taken out where it matters."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.anchors import Anchors, choose_anchors
+from calibration.anchors import Anchors
 from calibration.camera import Camera
+from calibration.drift import Move, move_in_boards, turned
 from calibration.errors import Failure
-from calibration.shake import Shake, ShakeMeter, ShakeSummary, judge, measure, shake_budget_px, shake_meter
+from calibration.shake import Shake, ShakeSummary, judge, shake_budget_px
 from calibration.store import Calibration
 from tracker.detection.region import Box
-from tracker.lane.moved import moved_back
+from tracker.detection.watch import FrameLook
+from tracker.lane.follow import Rest, View
+from tracker.lane.moved import Places, moved_back, places_after, turned_back
 from tracker.video.reader import Crop, Frame
 
 Array = NDArray[np.float64]
@@ -23,13 +27,12 @@ LEAST_PX = 0.12
 REST_S = 0.028
 """While the view rests, a look every so often is enough."""
 SHAKY_PX = 0.5
-PANS_PX = 5.0
 PANS_SHARE = 0.25
 _LEFT_OVER = 0.05
 
 
 class Holder:
-    """Measures shifts in order of time and gives crops without them.
+    """Measures how the view moves, in order of time, and gives crops without that.
 
     Parameters
     ----------
@@ -43,71 +46,90 @@ class Holder:
 
     def __init__(self, camera: Camera, first: Frame, reference: Anchors | None = None) -> None:
         self._camera = camera
-        self._meter, self._base = _begin(camera, first, reference)
+        self._view = View(camera, first, reference)
         self._limit_px = max(shake_budget_px(camera), LEAST_PX)
         self._times: list[float] = []
         self._shakes: list[Shake] = []
-        self._shift = np.zeros(2)
-        self._moved = 0
+        self._moved, self._gone, self._given = 0, 0, 0
+        self._places: tuple[Rest, Places] | None = None
 
-    def crop(self, frame: Frame, box: Box) -> Crop:
-        """The box of a frame as the first picture would show it."""
+    def crop(self, frame: Frame, box: Box) -> Crop | None:
+        """The box of a frame as the first picture would show it; None where nothing tells where it lies."""
         self._look(frame)
+        view = self._view
+        self._given += 1
+        if view.gone:
+            self._gone += 1
+            return None
+        if view.knocked:
+            self._moved += 1
+            return turned_back(frame, self._places_of(box), view.shift_px)
         crop = frame.crop(box.left, box.top, box.width, box.height)
-        if float(np.hypot(*self._shift)) <= self._limit_px:
+        if float(np.hypot(*view.shift_px)) <= self._limit_px:
             return crop
         self._moved += 1
-        return moved_back(crop, self._shift)
+        return moved_back(crop, view.shift_px)
 
-    def _look(self, frame: Frame) -> None:
-        resting = float(np.hypot(*self._shift)) < 0.5 * self._limit_px
-        if self._times and resting and frame.t_s - self._times[-1] < REST_S:
-            return
-        seen = measure(self._meter, frame.luma, bit_depth=frame.bit_depth)
-        shifted = replace(seen, du_px=seen.du_px - self._base[0], dv_px=seen.dv_px - self._base[1])
-        self._times.append(frame.t_s)
-        self._shakes.append(shifted)
-        if shifted.known:
-            self._shift = np.array([shifted.du_px, shifted.dv_px])
+    def sure(self, looks: Iterable[FrameLook]) -> list[FrameLook]:
+        """The looks, those emptied at whose time the view was on the way from one place to another."""
+        doubtful = self._view.doubtful
+        return [replace(look, detections=()) if look.frame in doubtful else look for look in looks]
 
     def summary(self) -> ShakeSummary:
-        """Shake over the clip so far."""
+        """Shake over the clip so far, each about the place where the view rested then."""
         return judge(self._times, self._shakes)
 
     @property
     def corrected(self) -> bool:
         """Whether any crop was moved by enough to be told."""
-        return self._moved > 0 and self.summary().largest_px > SHAKY_PX
+        return self._moved > 0 and (bool(self._view.moves) or self.summary().largest_px > SHAKY_PX)
+
+    def knock(self) -> tuple[float, float]:
+        """How far the view was knocked away at most, in pixels and boards on the lane; 0 where it was not."""
+        moves = self._view.moves
+        px = max((move.moved_px for move in moves), default=0.0)
+        return px, max((self._boards(move) for move in moves), default=0.0)
 
     def failure(self) -> Failure | None:
         """``view_pans`` where the view left what can be followed."""
-        known = [s for s in self._shakes if s.known]
-        lost = 1.0 - len(known) / max(len(self._shakes), 1)
-        farthest = max((float(np.hypot(s.du_px, s.dv_px)) for s in known), default=0.0)
-        if lost < PANS_SHARE or farthest < PANS_PX:
+        lost = self._gone / max(self._given, 1)
+        if lost < PANS_SHARE:
             return None
+        px, boards = self.knock()
+        size = f"by {px:.0f} px or {boards:.1f} boards, and" if px else "it"
         detail = (
-            f"the view moves during the clip: by {farthest:.0f} px, then out of reach in {lost:.0%} of the pictures; "
+            f"the view moves during the clip: {size} is out of reach in {lost:.0%} of the pictures; "
             "put the phone on a tripod and leave it alone while it films"
         )
         return Failure("view_pans", detail)
 
     def widened(self, calibration: Calibration) -> Calibration:
-        """The calibration with what is left of the shake in its uncertainty."""
+        """The calibration with what is left of shake and knocks in its uncertainty."""
         summary = self.summary()
         if not self._moved or not summary.frames:
             return calibration
         left_px = np.hypot(summary.sigma_px, _LEFT_OVER * summary.rms_px)
         covariance = calibration.covariance.copy()
         covariance[[3, 4], [3, 4]] += np.degrees(left_px / calibration.camera.f_px) ** 2
+        worst = max(self._view.moves, key=lambda move: float(np.trace(move.covariance)), default=None)
+        if worst is not None:
+            covariance[3:6, 3:6] += worst.covariance[:3, :3]
+            covariance[6, 6] += worst.covariance[3, 3] * calibration.camera.f_px**2
         return replace(calibration, covariance=covariance)
 
+    def _look(self, frame: Frame) -> None:
+        resting = self._view.settled and float(np.hypot(*self._view.shift_px)) < 0.5 * self._limit_px
+        if self._times and resting and frame.t_s - self._times[-1] < REST_S:
+            return
+        self._shakes.append(self._view.look(frame))
+        self._times.append(frame.t_s)
 
-def _begin(camera: Camera, first: Frame, reference: Anchors | None) -> tuple[ShakeMeter, Array]:
-    """Windows, and the shift at which they see the first picture."""
-    if reference is not None:
-        meter = shake_meter(reference)
-        seen = measure(meter, first.luma, bit_depth=first.bit_depth)
-        if seen.known:
-            return meter, np.array([seen.du_px, seen.dv_px])
-    return shake_meter(choose_anchors(first.luma, camera)), np.zeros(2)
+    def _places_of(self, box: Box) -> Places:
+        """Where the box lies now; worked out once for each place of rest."""
+        rest = self._view.rest
+        if self._places is None or self._places[0] is not rest or self._places[1].box != box:
+            self._places = rest, places_after(box, self._view.displacement_px)
+        return self._places[1]
+
+    def _boards(self, move: Move) -> float:
+        return move_in_boards(self._camera, turned(self._camera, move))

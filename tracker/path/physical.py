@@ -32,7 +32,7 @@ PROFILE = np.array([np.log(0.04), np.log(5.0), 41.0, np.log(1.2)])
 PROFILE_SD = np.array([0.45, 0.5, 4.5, 0.7])
 """Log friction of oiled boards, log ratio of dry to oil, where one becomes the other in ft, and log of over how many ft
 (wide: secondary sources and common practice)."""
-KNOT_SD, STEP_SD = 0.25, 0.2
+KNOT_SD, STEP_SD = 0.15, 0.12
 """How far friction departs from that at a knot, and differently from one knot to the next, in its logarithm."""
 LOG_MU_RANGE = (np.log(0.003), np.log(0.6))
 GRIP_IN_S, GRIP_LOG_SD = 50.0, 0.6

@@ -162,4 +162,4 @@ def widen(model: MotionModel, clarity: float) -> MotionModel:
     The two constants are from the scatter of fitted centres on rendered clips.
     """
     faint = 1.0 / max(clarity, 2.0)
-    return replace(model, bias_px=(0.1 + 2.0 * faint, 0.2 + 4.0 * faint))
+    return replace(model, bias_px=(0.05 + faint, 0.1 + 2.0 * faint))

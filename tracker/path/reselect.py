@@ -11,7 +11,7 @@ from calibration.camera import Camera
 from tracker.detection.watch import Detection, FrameLook
 from tracker.path.motion import MotionModel, X, Y
 from tracker.path.posterior import PathDraws
-from tracker.path.smooth import SmoothPath, measurement_noise
+from tracker.path.smooth import SmoothPath
 
 Array = NDArray[np.float64]
 
@@ -68,7 +68,7 @@ def _agreeing(detections: tuple[Detection, ...], expected: Array, spread: Array)
     best: tuple[Detection, ...] = ()
     least = np.inf
     for d in detections:
-        total = spread + measurement_noise(d)
+        total = spread + d.fit.covariance
         miss = d.fit.centre_px - expected
         distance = float(miss @ np.linalg.solve(total, miss))
         unlikely = distance + float(np.log(np.linalg.det(total)))

@@ -46,9 +46,6 @@ STRAIGHT_JERK = 300.0
 START_SLOWING_IN_S2 = -14.0
 START_SPREAD = (3.0, 8.0, 15.0, 12.0, 14.0, 12.0)
 """On oil friction is 0.02 to 0.08, so slowing is 8 to 31 in/s^2 (wide on purpose: no measured values were found)."""
-PINS_BEHIND_IN = 676.0
-PINS_BEHIND_PX = (1.0, 2.0)
-"""From about 56 ft on the ball stands before the pins in the picture; its rim is placed less surely there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,21 +126,13 @@ def _start(run: Run, model: MotionModel) -> tuple[float, Array, Array]:
     return t0, state, np.diag(spread**2)
 
 
-def measurement_noise(detection: Detection) -> Array:
-    """Covariance ``(2, 2)`` of a measured centre, larger where pins stand behind the ball."""
-    extra = (
-        np.diag(np.square(PINS_BEHIND_PX)) if detection.y_in > PINS_BEHIND_IN and detection.fit.how != "disc" else 0.0
-    )
-    return np.asarray(detection.fit.covariance + extra)
-
-
 def _choose(look: FrameLook, expected: Array, spread: Array, gate: float) -> tuple[Detection | None, float]:
     """The likeliest detection inside the gate, and its squared distance; a sharp one beats a vague one as near."""
     best: tuple[Detection | None, float] = (None, np.nan)
     least = np.inf
     for d in look.detections:
         miss = d.fit.centre_px - expected
-        total = spread + measurement_noise(d)
+        total = spread + d.fit.covariance
         distance = float(miss @ np.linalg.solve(total, miss))
         unlikely = distance + float(np.log(np.linalg.det(total)))
         if distance < gate and unlikely < least:
@@ -180,7 +169,7 @@ class _Tracker:
         if chosen is not None:
             linear = chosen.fit.centre_px - expected + h @ self._filter.x
             trust = max(1.0, distance / ROBUST_FROM)
-            self._filter.update(linear, R=measurement_noise(chosen) * trust, H=h)
+            self._filter.update(linear, R=chosen.fit.covariance * trust, H=h)
         record.looks.append(look)
         record.chosen.append(chosen)
         record.means.append(self._filter.x.copy())
@@ -328,7 +317,7 @@ def _path(record: _Pass, ball_radius_in: float, start_covariance: Array) -> Smoo
         high = int(contact[0]) + 1
     blank = np.full((2, 2), np.nan)
     pixel = np.array([d.fit.centre_px if d is not None else blank[0] for d in record.chosen])
-    spread = np.array([measurement_noise(d) if d is not None else blank for d in record.chosen])
+    spread = np.array([d.fit.covariance if d is not None else blank for d in record.chosen])
     cut = slice(low, high)
     return SmoothPath(
         frame=np.array([look.frame for look in record.looks])[cut],

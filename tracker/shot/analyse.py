@@ -34,19 +34,19 @@ LAUNCH_REACH_FT = 8.0
 """Launch angle and speed at release of a ball first seen beyond this would be those of another place."""
 MODEL_U = {
     "launch_angle_deg": 0.05,
-    "onset_ft": 0.3,
-    "breakpoint_ft": 0.2,
-    "breakpoint_board": 0.03,
-    "turn_deg": 0.12,
-    "roll_ft": 0.6,
-    "slip_end_ft": 0.7,
-    "hook_length_ft": 0.7,
-    "entry_angle_deg": 0.12,
-    "contact_board": 0.08,
-    "contact_ft": 0.04,
-    "board_60ft": 0.09,
-    "speed_release_mph": 0.1,
-    "speed_pins_mph": 0.1,
+    "onset_ft": 0.05,
+    "breakpoint_ft": 0.05,
+    "breakpoint_board": 0.01,
+    "turn_deg": 0.03,
+    "roll_ft": 0.1,
+    "slip_end_ft": 0.15,
+    "hook_length_ft": 0.15,
+    "entry_angle_deg": 0.03,
+    "contact_board": 0.03,
+    "contact_ft": 0.02,
+    "board_60ft": 0.03,
+    "speed_release_mph": 0.03,
+    "speed_pins_mph": 0.04,
 }
 """What models that round the path's bends leave behind, from rendered shots with truth."""
 ABSENT = {

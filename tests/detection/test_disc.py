@@ -1,0 +1,139 @@
+"""The whole disc on drawn balls with known places: faint shading, pins behind, mirror images, and beside a rim."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from discs import FLOOR, Drawing, Look, draw_ball
+
+from tracker.detection.disc import fit_disc, with_disc
+from tracker.detection.outline import BallFit
+
+DRAWS = 12
+DARK, AS_BOARDS, IVORY = (40.0, 128.0, 128.0), FLOOR, (205.0, 124.0, 132.0)
+Fitted = Callable[[Drawing], BallFit | None]
+
+
+def by_disc(drawing: Drawing) -> BallFit | None:
+    return fit_disc(drawing.frame, drawing.background, drawing.rim, drawing.noise, origin=drawing.origin)
+
+
+def by_rim(drawing: Drawing) -> BallFit | None:
+    return drawing.fit()
+
+
+def together(fit: BallFit, drawing: Drawing) -> BallFit:
+    return with_disc(fit, drawing.frame, drawing.background, drawing.rim, noise=drawing.noise, origin=drawing.origin)
+
+
+def by_both(drawing: Drawing) -> BallFit | None:
+    fit = drawing.fit()
+    return fit and together(fit, drawing)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A ball, and how far its centre may be off on average and in scatter, shares of its radius."""
+
+    name: str
+    y_ft: float
+    look: Look
+    bias: float = 0.03
+    scatter: float = 0.04
+    extra: str = ""
+    away: float = 0.5
+    pins: bool = False
+
+    def draws(self) -> list[Drawing]:
+        random, radius = np.random.default_rng(11), 4.295 * 2460 / (self.y_ft * 12 + 228)
+        return [
+            draw_ball(self.y_ft, self.look, random, extra=self.extra, away_px=self.away * radius, pins=self.pins)
+            for _ in range(DRAWS)
+        ]
+
+
+CASES = (
+    Case("light above, dark below, near", 12, Look(AS_BOARDS, noise=6), extra="shade"),
+    Case("light above, dark below, far", 45, Look(AS_BOARDS, noise=4), bias=0.05, scatter=0.06, extra="shade"),
+    Case("dark", 30, Look(DARK)),
+    Case("dark over its mirror image", 30, Look(DARK), extra="image"),
+    Case("dark before pins", 57, Look(DARK), pins=True),
+    Case("ivory before pins", 57, Look(IVORY, noise=3), bias=0.05, scatter=0.05, pins=True),
+)
+
+
+def errors(drawings: list[Drawing], fitted: Fitted) -> tuple[np.ndarray, np.ndarray]:
+    """Errors ``(n, 2)`` and claimed sigmas of the centres that were found, in radii."""
+    fits = [(d, fitted(d)) for d in drawings]
+    kept = [(d, f) for d, f in fits if f is not None]
+    off = np.array([(f.centre_px - d.true_px) / d.radius_px for d, f in kept]).reshape(-1, 2)
+    return off, np.array([np.sqrt(np.diag(f.covariance)) / d.radius_px for d, f in kept]).reshape(-1, 2)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_bias_and_scatter_stay_within_the_table_and_below_the_claimed_sigma(case):
+    off, claimed = errors(case.draws(), by_disc)
+    assert len(off) == DRAWS
+    assert np.abs(off.mean(axis=0)).max() < case.bias
+    assert off.std(axis=0).max() < case.scatter
+    assert (np.sqrt(np.mean(off**2, axis=0)) < 1.25 * np.median(claimed, axis=0)).all()
+
+
+def test_a_rim_that_fades_all_round_is_not_followed_where_the_disc_is():
+    drawings = [replace_noise(d) for d in CASES[0].draws()]
+    rim, _ = errors(drawings, by_rim)
+    disc, _ = errors(drawings, by_disc)
+    assert len(disc) == DRAWS
+    assert len(rim) < DRAWS or np.abs(rim).max() > 2 * np.abs(disc).max()
+
+
+def replace_noise(drawing: Drawing) -> Drawing:
+    """As a clip's background at rest has it: compression takes most of its noise away."""
+    return replace(drawing, noise=np.array([1.5, 3.0, 3.0]))
+
+
+def test_pins_behind_a_ball_pull_its_rim_and_not_its_disc():
+    case = CASES[5]
+    drawings = replace(case, away=0.1).draws()
+    rim, _ = errors(drawings, by_rim)
+    disc, _ = errors(drawings, by_disc)
+    assert len(rim) < DRAWS / 2 or np.sqrt(np.mean(rim**2)) > 2 * np.sqrt(np.mean(disc**2))
+
+
+@pytest.mark.parametrize("case", CASES[2:4], ids=lambda case: case.name)
+def test_together_they_are_nearer_to_the_better_of_both(case):
+    drawings = replace(case, away=0.1).draws()
+    rim, disc, both = (np.sqrt(np.mean(errors(drawings, how)[0] ** 2)) for how in (by_rim, by_disc, by_both))
+    assert both < 0.6 * (rim + disc)
+
+
+def test_together_the_covariance_grows_where_they_disagree():
+    drawing = draw_ball(40, Look(DARK), np.random.default_rng(3))
+    fit = drawing.fit()
+    assert fit is not None
+    there = together(fit, drawing)
+    aside = replace(fit, centre_px=fit.centre_px + np.array([0.25, 0.0]) * drawing.radius_px)
+    beside = together(aside, drawing)
+    assert np.trace(beside.covariance) > 3 * np.trace(there.covariance)
+    assert drawing.true_px[0] < beside.centre_px[0] < aside.centre_px[0]
+
+
+@pytest.mark.parametrize("y_ft", [10, 57])
+def test_nothing_there_is_no_fit(y_ft):
+    random = np.random.default_rng(5)
+    drawings = [draw_ball(y_ft, Look(noise=4), random, extra="nothing") for _ in range(6)]
+    assert [by_disc(d) for d in drawings] == [None] * 6
+
+
+def test_a_rim_with_no_disc_stays_as_it_is():
+    drawing = draw_ball(30, Look(noise=3), np.random.default_rng(5), extra="nothing")
+    fit = BallFit(drawing.true_px, np.eye(2), 0.0, 0.8, 9.0)
+    assert together(fit, drawing) is fit
+
+
+def test_says_how_it_was_placed():
+    drawing = draw_ball(30, Look(DARK), np.random.default_rng(2))
+    fit = by_disc(drawing)
+    assert fit is not None
+    assert (fit.how, fit.sharp) == ("disc", True)
