@@ -33,6 +33,8 @@ POSITIVE = ("change_mph", "oil_friction", "dry_friction")
 ON_HOOK = ("change_direction_deg", "oil_friction", "dry_friction", "oil_end_ft")
 ON_ROLLING = ("change_mph", "forward_spin_rpm", "side_spin_rpm")
 NO_PRIOR = ("speed_mph", "heading_deg")
+MODEL_U = {"speed_mph": 0.01, "heading_deg": 0.02, "oil_end_ft": 0.3}
+"""What a friction that varies along the path alone leaves behind, from simulated balls on oil thinner outside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +97,14 @@ def launch_fit(
     before = _values(_seen(prior, seen_in, stretches), mass)
     missing = _missing(likely, values, before, seen_in=seen_in)
     names = tuple(c.name for c in FIT_NUMBERS if c.name not in missing)
-    u = np.array([_width(values[name]) for name in names])
-    found = {n: Quantity(float(values[n][0]), float(s)) for n, s in zip(names, u, strict=True)}
+    spread = np.array([_width(values[name]) for name in names])
+    model = np.array([MODEL_U.get(name, 0.0) for name in names])
     together = np.atleast_2d(np.corrcoef(np.stack([values[name][1:] for name in names])))
+    covariance = together * np.outer(spread, spread) + np.diag(model**2)
+    u = np.sqrt(np.diag(covariance))
+    found = {n: Quantity(float(values[n][0]), float(s)) for n, s in zip(names, u, strict=True)}
     quantities = {c.name: found.get(c.name) or Quantity(missing=missing[c.name]) for c in FIT_NUMBERS}
-    return LaunchFit(quantities, names, together * np.outer(u, u))
+    return LaunchFit(quantities, names, covariance)
 
 
 @dataclass(frozen=True, slots=True)
