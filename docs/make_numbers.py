@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from tracker.columns import COLUMNS, PATH_COLUMNS, Column
+from tracker.columns import COLUMNS, FIT_NUMBERS, PATH_COLUMNS, Column
 from tracker.flags import FLAGS, REASONS, Flag
 
 PAGE = Path(__file__).with_name("numbers.md")
@@ -33,6 +33,8 @@ def page() -> str:
         column_table(COLUMNS),
         "## Columns of `path.csv`\n",
         column_table(PATH_COLUMNS),
+        "## Numbers of the physical fit\n\nIn `shot.json` under `physical_fit`, each with its u.\n",
+        column_table(FIT_NUMBERS),
         "## Reasons\n\nWhy a shot is `partial` or `failed`.\n",
         code_table(REASONS),
         "## Flags\n\nWhat to know about a shot, or why one of its cells is empty.\n",

@@ -60,6 +60,18 @@ def _off(shot: ShotResult, truth: dict[str, Any], sigmas: float = 3.0) -> dict[s
     return found
 
 
+def _assert_spin(shot: ShotResult, spec: ShotSpec) -> None:
+    """Spin within three of its own uncertainties, to which the few rpm of change before the first sight come."""
+    assert shot.launch is not None
+    level = spec.rev_rpm * np.cos(np.radians(spec.tilt_deg))
+    rotation = np.radians(spec.rotation_deg)
+    for name, true in (("forward_spin_rpm", level * np.cos(rotation)), ("side_spin_rpm", level * np.sin(rotation))):
+        q = shot.launch.quantities[name]
+        assert q.value is not None
+        assert q.u is not None
+        assert abs(q.value - true) < 3 * q.u + 8.0, name
+
+
 @pytest.fixture(scope="module")
 def sample_calibration() -> Calibration:
     return _calibration(read_marks(MEDIA / "marks.json"))
@@ -82,6 +94,7 @@ def test_sample_clip_is_measured_within_its_uncertainties(number, sample_calibra
     assert board <= MAX_BOARD_RMS
     assert feet <= MAX_FT_RMS
     assert ("dropped_frames" in shot.flags) == (number == 5)
+    _assert_spin(shot, ShotSpec(**{**truth["shot_spec"], "rack": ()}))
 
 
 WIDE = replace(CameraSpec().resized(960, 540, fps=30), preset="ultrafast")
@@ -114,6 +127,8 @@ def test_gutter_ball_is_partial_with_the_reason(tmp_path, wide_scene):
     assert shot.quantities["contact_board"].value is None
     assert shot.quantities["board_60ft"].value is None
     assert shot.quantities["launch_angle_deg"].value == pytest.approx(truth["shot"]["launch_angle_deg"], abs=0.4)
+    assert shot.launch is not None
+    assert {q.missing for q in shot.launch.quantities.values()} == {"gutter"}
 
 
 def test_straight_ball_has_no_hook_and_its_hand_is_a_guess(tmp_path, wide_scene):
@@ -125,11 +140,13 @@ def test_straight_ball_has_no_hook_and_its_hand_is_a_guess(tmp_path, wide_scene)
 
 
 def test_left_hander_filmed_upright(tmp_path):
-    shot, truth = _rendered(tmp_path, _clip("left", UPRIGHT, ShotSpec(hand="left", laydown_board=17, launch_deg=2.2)))
+    spec = ShotSpec(hand="left", laydown_board=17, launch_deg=2.2)
+    shot, truth = _rendered(tmp_path, _clip("left", UPRIGHT, spec))
     assert (shot.status, shot.hand) == ("measured", "left")
     assert _off(shot, truth["shot"]) == {}
     assert shot.path is not None
     path = np.array(truth["path"])[:, :3] + [truth["t_video_of_laydown"], 0, 0]
+    _assert_spin(shot, spec)
     board, feet = _rms(shot.path, path, "left")
     assert board <= MAX_BOARD_RMS
     assert feet <= MAX_FT_RMS

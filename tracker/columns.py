@@ -176,6 +176,46 @@ PATH_COLUMNS: tuple[Column, ...] = (
     ),
 )
 
+FIT_NUMBERS: tuple[Column, ...] = (
+    Column("speed_mph", "mph", "Speed at first_seen_ft."),
+    Column("heading_deg", "deg", "Direction against the boards at first_seen_ft, positive toward the pocket."),
+    Column(
+        "change_direction_deg",
+        "deg",
+        "Direction in which friction changes the velocity, the same until the ball rolls: 0 straight back, positive "
+        "toward the pocket.",
+    ),
+    Column("change_mph", "mph", "Size of the change of velocity from first_seen_ft until the ball rolls."),
+    Column(
+        "forward_spin_rpm",
+        "rpm",
+        "Spin at first_seen_ft about the horizontal axis square to the ball's way, positive as of a rolling ball; "
+        "with rev rate, axis tilt and axis rotation it is rate x cos(tilt) x cos(rotation).",
+        decimals=0,
+    ),
+    Column(
+        "side_spin_rpm",
+        "rpm",
+        "Spin at first_seen_ft about the horizontal axis along the ball's way, positive where it pulls toward the "
+        "pocket: rate x cos(tilt) x sin(rotation).",
+        decimals=0,
+    ),
+    Column(
+        "oil_friction",
+        "",
+        "Friction coefficient of oiled boards: the geometric mean along this path, where the ball slips in sight.",
+        decimals=3,
+    ),
+    Column("dry_friction", "", "Friction coefficient of dry boards, likewise.", decimals=3),
+    Column(
+        "oil_end_ft",
+        "ft",
+        "Distance where oiled boards become dry on this path: where the logarithm of friction is half way.",
+        decimals=1,
+    ),
+)
+"""Numbers of the physical fit, in ``shot.json`` only."""
+
 
 def column(name: str) -> Column:
     """Look up a column of ``shots.csv``.

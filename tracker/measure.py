@@ -34,7 +34,7 @@ from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
-from tracker.results import ClipResult, Scene, ShotResult
+from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.status import status_of
 from tracker.shot.table import path_table
@@ -51,7 +51,7 @@ TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
 SHORTEST_SHOT_S = 1.0
-CAMERA_MOVED, OTHER_LANE = "camera_moved", "lane_doubtful"
+CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
 READOUT_U_S = 0.030 / np.sqrt(3)
@@ -290,7 +290,7 @@ class _Measurer:
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
-        path, draws, physical = self._likely_paths(run, smoothed, errors, base=model)
+        path, draws, launch = self._likely_paths(run, smoothed, errors, base=model)
         found = analyse(
             path,
             draws,
@@ -303,34 +303,36 @@ class _Measurer:
         status, reason, detail = status_of(path, found)
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
-        flags = (*found.flags, *self._clip_flags(path, contrast), *(() if physical else ("model_disagrees",)))
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch))
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,
+            launch=None if status == "failed" else launch.toward_pocket(found.hand),
             path=table, camera=camera, scene=self._watched.scene,
         )  # fmt: skip
 
     def _likely_paths(
         self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel
-    ) -> tuple[SmoothPath, PathDraws, bool]:
+    ) -> tuple[SmoothPath, PathDraws, LaunchFit]:
         """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree.
 
         Where detections were passed over, the fitted path has a second look at which of them was the ball.
         """
         path, model = smoothed
         if gutter_row(path) is not None:
-            return path, draw_paths(path, errors, model), True
+            return path, draw_paths(path, errors, model), no_launch_fit("gutter")
         looks = self._watched.looks
-        fitted = fit_physical(path, errors, model)
+        timing_u = _timing_u(path, errors.camera, self._radius)
+        fitted = fit_physical(path, errors, model, timing_u=timing_u)
         if fitted is not None and (overlooked(path, looks) >= WORTH_ROWS or not fitted.agrees):
             chosen = reselect(looks, fitted.draws, path, errors.camera, radius_in=self._radius, model=model)
             again = smooth_run(run, chosen, errors.camera, self._radius, model=base, gate=CHOSEN_GATE)
-            refitted = fit_physical(again[0], errors, again[1]) if again is not None else None
+            refitted = fit_physical(again[0], errors, again[1], timing_u=timing_u) if again is not None else None
             if again is not None and refitted is not None and (not fitted.agrees or _more_seen(again[0], path)):
                 (path, model), fitted = again, refitted
         if fitted is not None and fitted.agrees:
-            return path, fitted.draws, True
-        return path, draw_paths(path, errors, model), False
+            return path, fitted.draws, fitted.launch
+        return path, draw_paths(path, errors, model), no_launch_fit(DISAGREES)
 
     def _clip_flags(self, path: SmoothPath, contrast: float) -> list[str]:
         facts = self._watched.facts
@@ -345,6 +347,11 @@ class _Measurer:
             "calibration_poor": verdict(self._calibration) == "poor",
         }
         return [*self._watched.flags, *(flag for flag, holds in said.items() if holds)]
+
+
+def _disagrees(launch: LaunchFit) -> tuple[str, ...]:
+    """The flag of a shot whose numbers are the smoother's."""
+    return (DISAGREES,) if any(q.missing == DISAGREES for q in launch.quantities.values()) else ()
 
 
 def _timing_u(path: SmoothPath, camera: Camera, radius_in: float) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +12,14 @@ from calibration.camera import Camera
 from calibration.errors import Failure
 from calibration.lane import Hand
 from calibration.store import Calibration
+from tracker.columns import FIT_NUMBERS
 from tracker.video.facts import ClipFacts
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
+
+SIDED = ("heading_deg", "change_direction_deg", "side_spin_rpm")
+"""Numbers of the physical fit that change sign with the hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,48 @@ class Quantity:
     value: float | None = None
     u: float | None = None
     missing: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LaunchFit:
+    """What the physical fit says of launch and lane.
+
+    Attributes
+    ----------
+    quantities : mapping of str to Quantity
+        The numbers of :data:`tracker.columns.FIT_NUMBERS`. As the fit gives them, what has a side is positive toward
+        +x; :meth:`toward_pocket` counts it as tables do.
+    names : tuple of str
+        Those that have a value, in the covariance's order.
+    covariance : ndarray of shape (n, n)
+        Their covariance; its diagonal is u squared.
+    """
+
+    quantities: Mapping[str, Quantity]
+    names: tuple[str, ...]
+    covariance: Array
+
+    @property
+    def correlation(self) -> Array:
+        """Correlation of the numbers that have a value, in the covariance's order."""
+        u = np.sqrt(np.diag(self.covariance))
+        return np.asarray(self.covariance / np.outer(u, u))
+
+    def toward_pocket(self, hand: Hand) -> LaunchFit:
+        """The same with sides positive toward the hand's pocket."""
+        if hand == "left":
+            return self
+        sign = np.array([-1.0 if name in SIDED else 1.0 for name in self.names])
+        turned = {
+            name: replace(q, value=-q.value) if name in SIDED and q.value is not None else q
+            for name, q in self.quantities.items()
+        }
+        return LaunchFit(turned, self.names, self.covariance * np.outer(sign, sign))
+
+
+def no_launch_fit(why: str) -> LaunchFit:
+    """A fit without numbers, all for the same flag or reason."""
+    return LaunchFit({c.name: Quantity(missing=why) for c in FIT_NUMBERS}, (), np.zeros((0, 0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +137,8 @@ class ShotResult:
         Hand by which boards are counted.
     quantities : mapping of str to Quantity
         The numeric columns of :mod:`tracker.columns`.
+    launch : LaunchFit or None
+        What the physical fit says of launch and lane, sides positive toward the pocket; None for a failed shot.
     path : PathTable or None
         The smoothed path; None when the shot failed before one existed.
     camera : Camera or None
@@ -107,6 +155,7 @@ class ShotResult:
     flags: tuple[str, ...] = ()
     hand: Hand | None = None
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
+    launch: LaunchFit | None = None
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None

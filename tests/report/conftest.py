@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from made_up import CAMERA, hook, wooden_scene
 
-from tracker.results import Quantity, ShotResult
+from tracker.columns import FIT_NUMBERS
+from tracker.results import LaunchFit, Quantity, ShotResult
+
+TOLD = {"speed_mph": Quantity(17.2, 0.2), "side_spin_rpm": Quantity(216.0, 13.0)}
 
 
 @pytest.fixture
@@ -31,6 +35,11 @@ def shot() -> ShotResult:
             "contact_ft": Quantity(59.41, 0.01),
             "speed_release_mph": Quantity(17.2, 0.06),
         },
+        launch=LaunchFit(
+            {c.name: TOLD.get(c.name, Quantity(missing="still_turning")) for c in FIT_NUMBERS},
+            tuple(TOLD),
+            np.array([[0.04, 1.3], [1.3, 169.0]]),
+        ),
         path=hook(),
         camera=CAMERA,
         scene=wooden_scene(),

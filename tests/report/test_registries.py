@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from tracker.columns import COLUMNS, HEADER, NUMBERS, PATH_COLUMNS, column
+from tracker.columns import COLUMNS, FIT_NUMBERS, HEADER, NUMBERS, PATH_COLUMNS, column
 from tracker.flags import FLAGS, REASONS, REGISTRY, describe, explain
+from tracker.results import SIDED
 from tracker.video.errors import REASONS as CLIP_REASONS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -23,10 +24,15 @@ def test_every_number_has_its_uncertainty_right_after_it():
 
 
 def test_a_number_s_name_says_its_unit():
-    for number in NUMBERS:
-        ending = re.search(r"board|_ft$|_deg$|_mph$", number.name)
+    for number in (*NUMBERS, *(c for c in FIT_NUMBERS if c.unit)):
+        ending = re.search(r"board|_ft$|_deg$|_mph$|_rpm$", number.name)
         assert ending is not None, number.name
         assert ending[0].strip("_") == number.unit
+
+
+def test_numbers_of_the_physical_fit_are_not_in_the_table():
+    assert {c.name for c in FIT_NUMBERS}.isdisjoint(HEADER)
+    assert set(SIDED) < {c.name for c in FIT_NUMBERS}
 
 
 def test_texts_have_no_uncertainty():
@@ -77,4 +83,4 @@ def test_docs_are_up_to_date():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     assert module.PAGE.read_text("utf-8") == module.page(), "run: python docs/make_numbers.py"
-    assert all(f"`{c.name}`" in module.page() for c in (*COLUMNS, *PATH_COLUMNS))
+    assert all(f"`{c.name}`" in module.page() for c in (*COLUMNS, *PATH_COLUMNS, *FIT_NUMBERS))

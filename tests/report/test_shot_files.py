@@ -12,6 +12,7 @@ import pytest
 
 from calibration.camera import PARAMETERS
 from calibration.store import Calibration
+from tracker.columns import FIT_NUMBERS
 from tracker.report import shot as shot_files
 from tracker.report.files import OutputError
 from tracker.report.provenance import as_json, clip_provenance, tool_versions
@@ -76,6 +77,22 @@ def test_numbers_stand_with_unit_meaning_and_cause(shot):
     assert data["numbers"]["roll_ft"]["missing"]["code"] == "still_turning"
     assert data["flags"][0]["title"] == "pins not read"
     assert data["phase_at_pins"] == "hook"
+
+
+def test_the_physical_fit_stands_under_one_key(shot):
+    fit = json.loads(shot_json(shot, PROVENANCE))["physical_fit"]
+    side, change = fit["numbers"]["side_spin_rpm"], fit["numbers"]["change_mph"]
+    assert (side["value"], side["u"], side["unit"], side["missing"]) == (216.0, 13.0, "rpm", None)
+    assert "pocket" in side["definition"]
+    assert (change["value"], change["missing"]["code"]) == (None, "still_turning")
+    assert fit["correlation"] == {"names": ["speed_mph", "side_spin_rpm"], "rows": [[1.0, 0.5], [0.5, 1.0]]}
+
+
+def test_a_shot_without_a_physical_fit_has_its_numbers_empty(shot):
+    fit = json.loads(shot_json(dataclasses.replace(shot, launch=None), PROVENANCE))["physical_fit"]
+    assert [c.name for c in FIT_NUMBERS] == list(fit["numbers"])
+    assert {n["value"] for n in fit["numbers"].values()} == {None}
+    assert fit["correlation"] == {"names": [], "rows": []}
 
 
 def test_nothing_says_where_the_files_lay(shot):

@@ -17,10 +17,13 @@ from scipy.linalg import solve_triangular
 from scipy.optimize import least_squares
 from scipy.special import expit
 
+from calibration.lane import INCHES_PER_FOOT
+from tracker.path.launch import Sets, launch_fit
 from tracker.path.motion import AX, AY, SIZE, VX, VY, MotionModel, X, Y, bias_scale
 from tracker.path.posterior import CommonErrors, PathDraws, matrix_root, shared_shifts
 from tracker.path.smooth import SmoothPath
 from tracker.physics.slide import Launch, Slide, slide
+from tracker.results import LaunchFit
 
 Array = NDArray[np.float64]
 
@@ -56,10 +59,13 @@ class PhysicalPath:
         Best path and equally likely ones at the rows of the smoothed path (rim bias columns are zero).
     disagreement : float
         Mean square difference across the lane between this path and the smoother's, in their joint sigmas.
+    launch : LaunchFit
+        What the fit says of launch and lane, sides positive toward +x.
     """
 
     draws: PathDraws
     disagreement: float
+    launch: LaunchFit
 
     @property
     def agrees(self) -> bool:
@@ -165,7 +171,13 @@ def _start(path: SmoothPath, y0_in: float) -> Array:
 
 
 def fit_physical(
-    path: SmoothPath, errors: CommonErrors, model: MotionModel, count: int = 160, *, seed: int = 41
+    path: SmoothPath,
+    errors: CommonErrors,
+    model: MotionModel,
+    count: int = 160,
+    *,
+    timing_u: tuple[float, float] = (0.0, 0.0),
+    seed: int = 41,
 ) -> PhysicalPath | None:
     """Fit the physical ball to a smoothed path's measurements.
 
@@ -179,6 +191,8 @@ def fit_physical(
         Its rim bias is used.
     count : int
         Number of equally likely paths.
+    timing_u : tuple of float
+        Relative uncertainty of speeds by timing at the first and at the last row; only the launch takes it in.
     seed : int
         Seed of the generator.
 
@@ -214,13 +228,44 @@ def fit_physical(
     covariance = np.linalg.inv(normal)
     random = np.random.default_rng(seed)
     own = matrix_root(covariance) @ random.standard_normal((len(found.x), count))
-    common = _common(problem, covariance, weight[:, None] * jac) @ (
-        matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
-    )
+    shared = matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
+    common = _common(problem, covariance, weight[:, None] * jac) @ shared
     sets = np.vstack([found.x, found.x + (own + common).T])
     states = _states(_paths(sets, y_in), path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:])
-    return PhysicalPath(draws, _disagreement(path, states))
+    launch = launch_fit(
+        _sets(sets, y_in),
+        _sets(_prior_sets(found.x, count, random), y_in),
+        (float(states[0, 0, Y]), float(states[0, path.last_seen, Y])),
+        errors.ball_radius_in + np.append(0.0, shared[-1]),
+        timing_u=timing_u,
+    )
+    return PhysicalPath(draws, _disagreement(path, states), launch)
+
+
+def _sets(parameters: Array, y_in: Array) -> Sets:
+    """Parameter sets ``(m, p)`` as the launch is read from them."""
+    profile, feet = parameters[:, LAUNCHED:], y_in / INCHES_PER_FOOT
+    always, never = profile.copy(), profile.copy()
+    always[:, 2], never[:, 2] = -1e3, 1e3
+    oil, dry = (np.log(friction_of(p, feet)) for p in (never, always))
+    end, taper = profile[:, 2, None], profile[:, 3, None]
+    share = expit((feet - end) / np.exp(np.clip(taper, -2.0, 3.0)))
+    grip = np.exp(np.clip(parameters[:, 5], 0.0, 6.0))
+    return Sets(parameters[:, 4], grip, profile[:, 2], oil, log_dry=dry, dry=share, paths=_paths(parameters, y_in))
+
+
+def _prior_sets(best: Array, count: int, random: np.random.Generator) -> Array:
+    """Parameter sets ``(1 + count, p)`` with all that has a prior drawn from it alone; the rest as fitted."""
+    sets = np.tile(best, (1 + count, 1))
+    draw = random.standard_normal((1 + count, len(best)))
+    sets[:, 4] = SLIP_SD_RAD * draw[:, 4]
+    sets[:, 5] = np.log(GRIP_IN_S) + GRIP_LOG_SD * draw[:, 5]
+    sets[:, LAUNCHED:PROFILED] = PROFILE + PROFILE_SD * draw[:, LAUNCHED:PROFILED]
+    weight = _knot_weight()
+    covariance = np.asarray(np.linalg.inv(weight.T @ weight), dtype=np.float64)
+    sets[:, PROFILED:] = draw[:, PROFILED:] @ matrix_root(covariance).T
+    return sets
 
 
 def _common(problem: _Problem, covariance: Array, jac: Array) -> Array:

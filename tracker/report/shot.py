@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from tracker.columns import NUMBERS, PATH_COLUMNS
+import numpy as np
+
+from tracker.columns import FIT_NUMBERS, NUMBERS, PATH_COLUMNS, Column
 from tracker.flags import describe
 from tracker.report.files import OutputError, csv_text, remove_folder, write_folder
 from tracker.report.overlay import overlay_png
 from tracker.report.provenance import as_json
 from tracker.report.rows import number_text, phase_at_pins
-from tracker.results import PathTable, Quantity, ShotResult
+from tracker.results import LaunchFit, PathTable, Quantity, ShotResult
 
 FORMAT = "sixtyfeet-shot"
-LAYOUT = 1
+LAYOUT = 2
 
 
 def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> None:
@@ -85,11 +87,22 @@ def shot_json(shot: ShotResult, provenance: Mapping[str, Any]) -> str:
         "reason": {**_code(shot.reason), "detail": shot.detail} if shot.reason else None,
         "flags": [_code(code) for code in shot.flags],
         "phase_at_pins": phase_at_pins(shot.quantities) or None,
-        "numbers": {c.name: _number(shot.quantities.get(c.name, Quantity()), c.unit, c.definition) for c in NUMBERS},
+        "numbers": _numbers(NUMBERS, shot.quantities),
+        "physical_fit": _physical_fit(shot.launch),
         "path": {c.name: {"unit": c.unit, "definition": c.definition} for c in PATH_COLUMNS},
         "provenance": provenance,
     }
     return json.dumps(as_json(data), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _numbers(columns: Iterable[Column], quantities: Mapping[str, Quantity]) -> dict[str, Any]:
+    return {c.name: _number(quantities.get(c.name, Quantity()), c.unit, c.definition) for c in columns}
+
+
+def _physical_fit(fit: LaunchFit | None) -> dict[str, Any]:
+    found = fit or LaunchFit({}, (), np.zeros((0, 0)))
+    correlation = {"names": list(found.names), "rows": found.correlation.tolist()}
+    return {"numbers": _numbers(FIT_NUMBERS, found.quantities), "correlation": correlation}
 
 
 def _number(quantity: Quantity, unit: str, definition: str) -> dict[str, Any]:
