@@ -170,3 +170,8 @@ def test_crossing_takes_the_first_rise_beyond_a_distance():
     feet = np.arange(0, 20, 0.1)
     wave = np.sin(2 * np.pi * feet / 5)[None]
     assert crossing(wave, 0.0, feet, 6.0)[0] == pytest.approx(10.0, abs=1e-6)
+
+
+def test_a_path_that_hardly_moves_has_no_hook():
+    n = numbers_of(parabola(17.5, 0.02, from_ft=20.01, to_ft=20.05), reaches_pins=False)
+    assert all(math.isnan(n[name]) for name in ("onset_ft", "turn_deg", "slip_end_ft", "entry_angle_deg"))

@@ -28,6 +28,7 @@ LAYDOWN_REACH_FT = 3.0
 SLIP_OVER_SHARE = 0.35
 SETTLED_FT = 1.5
 HALF = 0.5
+HOOK = ("onset_ft", "breakpoint_ft", "breakpoint_board", "turn_deg", "roll_ft", "slip_end_ft", "hook_length_ft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,9 @@ def _laydown(c: Curves, laydown_ft: Array) -> dict[str, Array]:
 
 def _hook(c: Curves) -> dict[str, Array]:
     y = c.distance_ft
+    if len(y) < 2:
+        # a path that hardly moved down the lane has no curve
+        return {name: np.full(len(c.start_ft), np.nan) for name in HOOK}
     start = at(c.heading_deg, y, TURN_FROM_FT)
     turned = c.heading_deg - start[:, None]
     onset = crossing(turned, ONSET_TURN_DEG, y, TURN_FROM_FT)
