@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,14 @@ BEYOND_IN = 60.0
 BEFORE_IN = 18.0
 LAUNCHED, PROFILED = 6, 10
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2] + [1e-3] * len(KNOTS_FT))
+SLIP, GRIP = 4, 5
+LOWEST, HIGHEST = np.full(len(STEPS), -np.inf), np.full(len(STEPS), np.inf)
+LOWEST[SLIP], HIGHEST[SLIP] = -1.5, 1.5
+LOWEST[GRIP], HIGHEST[GRIP] = np.log(5.0), np.log(400.0)
+"""Friction slows a ball, and five times the usual change of velocity or a tenth of it is no ball's: without limits a fit
+can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
+ROLLS_AFTER = 0.9
+"""Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 EVALUATIONS = 100
 SOFT_SIGMA = 2.5
 ENOUGH = 1e-5
@@ -164,6 +173,45 @@ def _start(path: SmoothPath, y0_in: float) -> Array:
     return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *PROFILE, *np.zeros(len(KNOTS_FT))])
 
 
+def _one_fit(problem: _Problem, start: Array) -> Any:
+    return least_squares(
+        lambda p: _residuals(problem, p[None])[0],
+        np.clip(start, LOWEST + 1e-3, HIGHEST - 1e-3),
+        jac=_jacobian(problem),
+        bounds=(LOWEST, HIGHEST),
+        method="trf",
+        x_scale="jac",
+        loss="soft_l1",
+        f_scale=SOFT_SIGMA,
+        ftol=ENOUGH,
+        max_nfev=EVALUATIONS,
+    )
+
+
+def _best_fit(problem: _Problem, start: Array) -> Array | None:
+    """The likeliest parameters ``(p,)``; None where no fit converges.
+
+    Where the slip ends beyond the last measurement nothing but its prior moves the grip, and a fit that has once come
+    there finds no way back: from there a ball that comes to roll before is tried as well.
+    """
+    fits = [_one_fit(problem, start)]
+    change = _change_in_s(problem, fits[0].x)
+    if change < np.exp(fits[0].x[GRIP]):
+        again = fits[0].x.copy()
+        again[GRIP] = np.log(ROLLS_AFTER * change)
+        fits.append(_one_fit(problem, again))
+    done = [f for f in fits if f.status != 0 and np.all(np.isfinite(f.x))]
+    return min(done, key=lambda f: float(f.cost)).x if done else None
+
+
+def _change_in_s(problem: _Problem, parameters: Array) -> float:
+    """Change of velocity from launch to the last measurement, in/s."""
+    found = _paths(parameters[None], problem.y_in)
+    last = int(np.searchsorted(found.t_s[0], problem.path.t_s[problem.path.last_seen]))
+    row = min(last, found.vx_in_s.shape[1] - 1)
+    return float(np.hypot(found.vx_in_s[0, row] - parameters[2], found.vy_in_s[0, row] - parameters[3]))
+
+
 def fit_physical(
     path: SmoothPath, errors: CommonErrors, model: MotionModel, count: int = 160, *, seed: int = 41
 ) -> PhysicalPath | None:
@@ -192,32 +240,22 @@ def fit_physical(
     y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
     factors = _whitener(path, rows, errors, model)
     problem = _Problem(path, errors, rows, factors, y_in, _knot_weight())
-    found = least_squares(
-        lambda p: _residuals(problem, p[None])[0],
-        _start(path, y0),
-        jac=_jacobian(problem),
-        method="trf",
-        x_scale="jac",
-        loss="soft_l1",
-        f_scale=SOFT_SIGMA,
-        ftol=ENOUGH,
-        max_nfev=EVALUATIONS,
-    )
-    if found.status == 0 or not np.all(np.isfinite(found.x)):
+    found = _best_fit(problem, _start(path, y0))
+    if found is None:
         return None
     # the loss's own weights, on plain derivatives: scipy's are scaled by them already
-    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found.x[None])[0] / SOFT_SIGMA) ** 2)
-    jac = _jacobian(problem)(found.x)
+    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found[None])[0] / SOFT_SIGMA) ** 2)
+    jac = _jacobian(problem)(found)
     normal = jac.T @ (weight[:, None] * jac)
     if np.linalg.cond(normal) > 1e16:
         return None
     covariance = np.linalg.inv(normal)
     random = np.random.default_rng(seed)
-    own = matrix_root(covariance) @ random.standard_normal((len(found.x), count))
+    own = matrix_root(covariance) @ random.standard_normal((len(found), count))
     common = _common(problem, covariance, weight[:, None] * jac) @ (
         matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
     )
-    sets = np.vstack([found.x, found.x + (own + common).T])
+    sets = np.vstack([found, found + (own + common).T])
     states = _states(_paths(sets, y_in), path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:])
     return PhysicalPath(draws, _disagreement(path, states))
