@@ -1,9 +1,9 @@
 """The limit of knowledge: how well a shot's numbers can be known from pixels of known noise, through a known camera.
 
-State and priors are those of the physical fit: launch (time, place and velocity free), direction of slip, grip, and the
-friction along the lane. The information of the pixels and that of the priors add (van Trees, Detection, Estimation and
-Modulation Theory I, 1968, section 2.4, from memory); a number g of the parameters is known to g' J^-1 g'^T at best. J is
-taken at each shot's own truth and the variances are averaged over shots drawn from the priors; the bound proper
+State and priors are those of the physical fit: launch (time, place and velocity free), direction of slip, grip, and
+the friction along the lane. The information of the pixels and that of the priors add (van Trees, Detection, Estimation
+and Modulation Theory I, 1968, section 2.4, from memory); a number g of the parameters is known to g' J^-1 g'^T at best.
+J is taken at each shot's own truth and the variances are averaged over shots drawn from the priors; the bound proper
 averages the information first, which is never larger (J -> J^-1 is convex).
 """
 
@@ -45,9 +45,9 @@ GRID_IN = np.arange(0.0, 781.0, 0.5)
 """Launch at the foul line; six times finer than the fit's grid, so that what that one rounds shows in the scatter."""
 FINE_S = 0.002
 PIXEL_STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, *[1e-3] * (PARAMETERS - 4)])
-REACH, HALF_REACH = 0.5, 0.25
+NEAR_REACH, FAR_REACH = 0.25, 1.5
 """Steps of a number's derivative in standard deviations of what is left open."""
-SMOOTH_WITHIN = 0.15
+SMOOTH_WITHIN = 0.3
 FROM_FRAMES = ("first_seen_ft", "first_seen_board", "laydown_ft")
 """Where the first frame happens to be, or taken as usual: no numbers of the shot."""
 
@@ -200,18 +200,19 @@ def number_bounds(numbers: Callable[[Array], dict[str, Array]], middle: Array, c
 
     With L L^T = J^-1 the bound's square is the sum of the squares of the derivatives along the columns of L, which
     central differences give in steps that suit each direction. A number that is missing within the steps, or whose
-    bound depends on their size, does not exist smoothly and is left out.
+    bound depends on their size, does not exist smoothly and is left out: so the last feet of a ball of which the pixels
+    do not tell whether it slips to the pins or comes to roll just before them.
     """
     root = root_of(covariance).T
-    wide, near = (
-        numbers(np.vstack([middle, middle + reach * root, middle - reach * root])) for reach in (REACH, HALF_REACH)
+    far, near = (
+        numbers(np.vstack([middle, middle + reach * root, middle - reach * root])) for reach in (FAR_REACH, NEAR_REACH)
     )
     truth, sigma = {}, {}
     k = len(root)
-    for name, values in wide.items():
+    for name, values in far.items():
         both = [
             float(np.sqrt(np.sum(((v[1 : k + 1] - v[k + 1 :]) / (2 * reach)) ** 2)))
-            for v, reach in ((values, REACH), (near[name], HALF_REACH))
+            for v, reach in ((values, FAR_REACH), (near[name], NEAR_REACH))
         ]
         if np.all(np.isfinite(both)) and abs(both[0] - both[1]) < SMOOTH_WITHIN * both[1]:
             truth[name], sigma[name] = float(near[name][0]), both[1]

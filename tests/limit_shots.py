@@ -1,4 +1,4 @@
-"""Shots drawn from the physical fit's priors, seen through known cameras, and what the program's own chain makes of them."""
+"""Shots drawn from the physical fit's priors, seen through known cameras, and what the chain makes of them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from calibration.lane import ARROW_CENTRE_FT, ARROW_SLOPE_FT, LANE_WIDTH_IN, Han
 from tracker.detection.outline import BallFit
 from tracker.detection.watch import Detection, FrameLook
 from tracker.path.motion import MotionModel, X, Y
-from tracker.path.physical import fit_physical
+from tracker.path.physical import LAUNCHED, LOG_MU_RANGE, fit_physical, friction_of
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths
 from tracker.path.runs import find_runs
 from tracker.path.smooth import SmoothPath, pin_gap_in, smooth_run
@@ -107,7 +107,9 @@ def draw_shot(setup: Setup, random: np.random.Generator, radius_in: float) -> Sh
         aimed = ball_paths(p[None])
         p[X0] = end - float(np.interp(712.0, aimed.y_in[0], aimed.x_in[0]))
         contact = _contact_s(p, radius_in)
-        if contact is None or abs(p[SLIP]) > MOST_SLIP_RAD:
+        friction = np.log(friction_of(p[None, LAUNCHED:], aimed.y_in[0] / 12))
+        inside = LOG_MU_RANGE[0] < friction.min() and friction.max() < LOG_MU_RANGE[1]
+        if contact is None or abs(p[SLIP]) > MOST_SLIP_RAD or not inside:
             continue
         times = setup.times(random)
         y = np.interp(times, aimed.t_s[0], aimed.y_in[0])

@@ -2,10 +2,11 @@
 
 Shots are drawn from the priors of the physical fit and seen, without pictures, through three known cameras with white
 noise of a known size, then with a rim bias that stays for a while as well. Of every column: the bound (see
-tests/limit.py; root mean square over the shots), the scatter (root mean square error) of the physical fit and of the
-plain smoother, and scatter over bound with the standard error of that ratio (bootstrap over shots). ``each`` is the root
-mean square of error over the shot's own bound, ``e2/u2`` that of error over claimed uncertainty, squared, without the
-small term for what the models leave behind. Then normalised innovations and errors against their chi-square bounds.
+tests/limit.py; root mean square over the shots in which it exists smoothly), in how many measurements the program says
+none, the scatter (root mean square error) of the physical fit and of the plain smoother, and scatter over bound with the
+standard error of that ratio (bootstrap over shots). ``each`` is the root mean square of error over the shot's own bound,
+``e2/u2`` the mean square of error over claimed uncertainty without the small term for what the models leave behind. Then
+normalised innovations and errors against their chi-square bounds.
 """
 
 from __future__ import annotations
@@ -105,8 +106,9 @@ def misses_of(trials: Sequence[Trial], name: str, *, plain: bool = False) -> Mis
 
 def column_lines(trials: Sequence[Trial]) -> list[str]:
     """The table of one camera."""
-    head = f"{'column':18}{'shots':>6}{'none':>6}{'bound':>9} |{'scatter':>9}{'ratio':>7}{'+-':>6}{'each':>6}{'e2/u2':>7} |"
-    lines = [f"{head}{'smoother':>9}{'ratio':>7}{'+-':>6}"]
+    head = "{:18}{:>6}{:>6}{:>9} |{:>9}{:>7}{:>6}{:>6}{:>7} |{:>9}{:>7}{:>6}"
+    names = ("column", "shots", "none", "bound", "scatter", "ratio", "+-", "each", "e2/u2", "smoother", "ratio", "+-")
+    lines = [head.format(*names)]
     for name in dict.fromkeys(n for t in trials for n in t.bound.sigma):
         fit, plain = misses_of(trials, name), misses_of(trials, name, plain=True)
         if not fit.count:
@@ -164,8 +166,8 @@ def _lost(trials: Sequence[Trial]) -> str:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--shots", type=int, default=40, help="shots a camera; many shots tell more than much noise")
-    parser.add_argument("--noises", type=int, default=4, help="realisations of the noise a shot")
+    parser.add_argument("--shots", type=int, default=32, help="shots a camera; many shots tell more than much noise")
+    parser.add_argument("--noises", type=int, default=3, help="realisations of the noise a shot")
     parser.add_argument("--noise-px", type=float, default=0.3, help="standard deviation of the white noise")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=("white", "bias"), help="one kind of noise")

@@ -44,8 +44,8 @@ SLIP, GRIP = 4, 5
 LOWEST, HIGHEST = np.full(len(STEPS), -np.inf), np.full(len(STEPS), np.inf)
 LOWEST[SLIP], HIGHEST[SLIP] = -1.5, 1.5
 LOWEST[GRIP], HIGHEST[GRIP] = np.log(5.0), np.log(400.0)
-"""Friction slows a ball, and five times the usual change of velocity or a tenth of it is no ball's: without limits a fit
-can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
+"""Friction slows a ball, and eight times the usual change of velocity or a tenth of it is no ball's: without limits a
+fit can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
 ROLLS_AFTER = 0.9
 """Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 EVALUATIONS = 100
@@ -256,14 +256,14 @@ def fit_physical(
     common = _common(problem, covariance, weight[:, None] * jac) @ (
         matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
     )
-    steps = _on_the_data(problem, found, (own + common).T, weight[:, None] * jac, covariance)
+    steps = _on_the_data(problem, found, (own + common).T, weighted=weight[:, None] * jac, covariance=covariance)
     sets = np.vstack([found, found + steps])
     states = _states(_paths(sets, y_in), path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:])
     return PhysicalPath(draws, _disagreement(path, states))
 
 
-def _on_the_data(problem: _Problem, best: Array, steps: Array, weighted: Array, covariance: Array) -> Array:
+def _on_the_data(problem: _Problem, best: Array, steps: Array, *, weighted: Array, covariance: Array) -> Array:
     """The linear draws' steps ``(m, p)`` bent so that they move the residuals as they would if all were linear.
 
     Friction is known to half of itself and more, over which paths bend away from the measurements that the covariance
