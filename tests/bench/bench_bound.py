@@ -2,11 +2,11 @@
 
 Shots are drawn from the priors of the physical fit and seen, without pictures, through three known cameras with white
 noise of a known size, then with a rim bias that stays for a while as well. Of every column: the bound (see
-tests/limit.py; root mean square over the shots in which it exists smoothly), in how many measurements the program says
-none, the scatter (root mean square error) of the physical fit and of the plain smoother, and scatter over bound with the
-standard error of that ratio (bootstrap over shots). ``each`` is the root mean square of error over the shot's own bound,
-``e2/u2`` the mean square of error over claimed uncertainty without the small term for what the models leave behind. Then
-normalised innovations and errors against their chi-square bounds.
+tests/limit.py; root mean square over the shots in which it exists smoothly), for how many measurements the program
+says that there is none, the scatter (root mean square error) of the physical fit and of the plain smoother, and scatter
+over bound with the standard error of that ratio (bootstrap over shots). ``each`` is the root mean square of error over
+the shot's own bound, ``e2/u2`` the mean square of error over claimed uncertainty without the small term for what the
+models leave behind. Then normalised innovations and errors against their chi-square bounds.
 """
 
 from __future__ import annotations
