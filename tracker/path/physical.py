@@ -50,6 +50,8 @@ ROLLS_AFTER = 0.9
 """Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 EVALUATIONS = 100
 BENT_TURNS = 6
+RULED_OUT, LEAST_SHARE = 8.0, 0.2
+"""A draw whose cost is larger by this than a draw of that distance should have is four sigma off."""
 SOFT_SIGMA = 2.5
 ENOUGH = 1e-5
 """A change of the cost by less than this share moves no number by a hundredth of its uncertainty."""
@@ -287,7 +289,24 @@ def _on_the_data(problem: _Problem, best: Array, steps: Array, *, weighted: Arra
         nearer = left < far
         moved[nearer], back[nearer], far[nearer] = trial[nearer], now[nearer], left[nearer]
         back[~nearer] /= 2
-    return moved
+    return moved[_possible(problem, best, moved, expected=np.einsum("mi,ij,mj->m", steps, whole, steps) / 2)]
+
+
+def _possible(problem: _Problem, best: Array, moved: Array, *, expected: Array) -> NDArray[np.intp]:
+    """Which draws ``(m,)`` to take: those that the measurements rule out are replaced by the others in turn.
+
+    A ball that slips to the pins has a grip of which only the least is known; half of a normal distribution around it
+    would come to roll where the ball was seen to turn on.
+    """
+    r = _residuals(problem, np.vstack([best, best + moved]))
+    cost = SOFT_SIGMA**2 * np.sum(np.sqrt(1 + (r / SOFT_SIGMA) ** 2) - 1, axis=1)
+    fits = np.flatnonzero(cost[1:] - cost[0] - expected < RULED_OUT)
+    rows = np.arange(len(moved))
+    if len(fits) < len(moved) * LEAST_SHARE:
+        return rows
+    out = np.setdiff1d(rows, fits)
+    rows[out] = np.resize(fits, len(out))
+    return rows
 
 
 def _common(problem: _Problem, covariance: Array, jac: Array) -> Array:
