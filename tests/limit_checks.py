@@ -86,7 +86,7 @@ def place_squares(path: SmoothPath, shot: Shot, at_ft: Array, draws: PathDraws |
 
 
 def matched(view: View, random: np.random.Generator) -> tuple[Array, Array]:
-    """NIS ``(100,)`` and NEES of the smoothed place ``(100,)`` of a ball that moves exactly as the model says."""
+    """NIS of what the gate lets in, and NEES of the smoothed place ``(100,)``, of a ball that moves as the model says."""
     quiet = motion_of(view)
     model = MotionModel(**JERKS, bias_px=quiet.bias_px, bias_time_s=quiet.bias_time_s)
     spread = np.array([*START_SD, *model.bias_px])
@@ -103,7 +103,8 @@ def matched(view: View, random: np.random.Generator) -> tuple[Array, Array]:
     means, covariances = _rts(record)
     n = len(means)
     misses = (means - np.array(states)[:n])[:, [X, Y]]
-    return np.array(record.nis), squares(misses, covariances[:, [X, Y]][:, :, [X, Y]])
+    nis = np.array(record.nis)
+    return nis[np.isfinite(nis)], squares(misses, covariances[:, [X, Y]][:, :, [X, Y]])
 
 
 def _moved(model: MotionModel, state: Array, dt_s: float, random: np.random.Generator) -> Array:

@@ -33,7 +33,7 @@ Array = NDArray[np.float64]
 
 BIAS = MotionModel(bias_px=(0.2, 0.35))
 AT_FT = np.array([10.0, 30.0, 45.0, 57.0])
-MATCHED_BALLS = 12
+MATCHED_BALLS = 80
 RESAMPLED = 400
 WANTED = ("board_15ft", "breakpoint_board", "entry_angle_deg", "speed_release_mph", "speed_pins_mph")
 ALLOWED = 1.5
@@ -136,9 +136,7 @@ def square_lines(trials: Sequence[Trial], view: View, seed: int) -> list[str]:
     own = [matched(view, random) for _ in range(MATCHED_BALLS)]
     lines = [
         _line("NIS, ball that moves as the filter says", Squares(np.concatenate([n for n, _ in own]), 2)),
-        _line(
-            "NEES of its smoothed place, frames 5, 50, 95", Squares(np.concatenate([e[[5, 50, 95]] for _, e in own]), 2)
-        ),
+        _line("NEES of its smoothed place, mid-way", Squares(np.array([e[len(e) // 2] for _, e in own]), 2)),
         _line("NIS, ball that slips and rolls", Squares(np.concatenate([path_nis(f.path) for _, f in pairs]), 2)),
     ]
     smooth = np.array([place_squares(f.path, s, AT_FT) for s, f in pairs])

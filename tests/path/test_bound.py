@@ -154,9 +154,9 @@ def test_innovations_are_not_larger_than_the_filter_says(trials):
 
 def test_filter_and_world_agree_where_the_ball_moves_as_the_model_says():
     random = np.random.default_rng(11)
-    own = [matched(WHITE, random) for _ in range(6)]
+    own = [matched(WHITE, random) for _ in range(40)]
     assert Squares(np.concatenate([nis for nis, _ in own]), 2).inside
-    assert Squares(np.array([nees[row] for _, nees in own for row in (5, 50, 95)]), 2).inside
+    assert Squares(np.array([nees[50] for _, nees in own]), 2).inside
 
 
 @pytest.mark.parametrize(("count", "low", "high"), [(50, 1.4844, 2.5912), (100, 1.6273, 2.4106)])
