@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +43,18 @@ BEYOND_IN = 60.0
 BEFORE_IN = 18.0
 LAUNCHED, PROFILED = 6, 10
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2] + [1e-3] * len(KNOTS_FT))
+SLIP, GRIP = 4, 5
+LOWEST, HIGHEST = np.full(len(STEPS), -np.inf), np.full(len(STEPS), np.inf)
+LOWEST[SLIP], HIGHEST[SLIP] = -1.5, 1.5
+LOWEST[GRIP], HIGHEST[GRIP] = np.log(5.0), np.log(400.0)
+"""Friction slows a ball, and eight times the usual change of velocity or a tenth of it is no ball's: without limits a
+fit can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
+ROLLS_AFTER = 0.9
+"""Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 EVALUATIONS = 100
+BENT_TURNS = 6
+RULED_OUT, LEAST_SHARE = 8.0, 0.2
+"""A draw whose cost is larger by this than a draw of that distance should have is four sigma off."""
 SOFT_SIGMA = 2.5
 ENOUGH = 1e-5
 """A change of the cost by less than this share moves no number by a hundredth of its uncertainty."""
@@ -170,6 +182,45 @@ def _start(path: SmoothPath, y0_in: float) -> Array:
     return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *PROFILE, *np.zeros(len(KNOTS_FT))])
 
 
+def _one_fit(problem: _Problem, start: Array) -> Any:
+    return least_squares(
+        lambda p: _residuals(problem, p[None])[0],
+        np.clip(start, LOWEST + 1e-3, HIGHEST - 1e-3),
+        jac=_jacobian(problem),
+        bounds=(LOWEST, HIGHEST),
+        method="trf",
+        x_scale="jac",
+        loss="soft_l1",
+        f_scale=SOFT_SIGMA,
+        ftol=ENOUGH,
+        max_nfev=EVALUATIONS,
+    )
+
+
+def _best_fit(problem: _Problem, start: Array) -> Array | None:
+    """The likeliest parameters ``(p,)``; None where no fit converges.
+
+    Where the slip ends beyond the last measurement nothing but its prior moves the grip, and a fit that has once come
+    there finds no way back: from there a ball that comes to roll before is tried as well.
+    """
+    fits = [_one_fit(problem, start)]
+    change = _change_in_s(problem, fits[0].x)
+    if change < np.exp(fits[0].x[GRIP]):
+        again = fits[0].x.copy()
+        again[GRIP] = np.log(ROLLS_AFTER * change)
+        fits.append(_one_fit(problem, again))
+    done = [f for f in fits if f.status != 0 and np.all(np.isfinite(f.x))]
+    return min(done, key=lambda f: float(f.cost)).x if done else None
+
+
+def _change_in_s(problem: _Problem, parameters: Array) -> float:
+    """Change of velocity from launch to the last measurement, in/s."""
+    found = _paths(parameters[None], problem.y_in)
+    last = int(np.searchsorted(found.t_s[0], problem.path.t_s[problem.path.last_seen]))
+    row = min(last, found.vx_in_s.shape[1] - 1)
+    return float(np.hypot(found.vx_in_s[0, row] - parameters[2], found.vy_in_s[0, row] - parameters[3]))
+
+
 def fit_physical(
     path: SmoothPath,
     errors: CommonErrors,
@@ -206,36 +257,27 @@ def fit_physical(
     y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
     factors = _whitener(path, rows, errors, model)
     problem = _Problem(path, errors, rows, factors, y_in, _knot_weight())
-    found = least_squares(
-        lambda p: _residuals(problem, p[None])[0],
-        _start(path, y0),
-        jac=_jacobian(problem),
-        method="trf",
-        x_scale="jac",
-        loss="soft_l1",
-        f_scale=SOFT_SIGMA,
-        ftol=ENOUGH,
-        max_nfev=EVALUATIONS,
-    )
-    if found.status == 0 or not np.all(np.isfinite(found.x)):
+    found = _best_fit(problem, _start(path, y0))
+    if found is None:
         return None
     # the loss's own weights, on plain derivatives: scipy's are scaled by them already
-    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found.x[None])[0] / SOFT_SIGMA) ** 2)
-    jac = _jacobian(problem)(found.x)
+    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found[None])[0] / SOFT_SIGMA) ** 2)
+    jac = _jacobian(problem)(found)
     normal = jac.T @ (weight[:, None] * jac)
     if np.linalg.cond(normal) > 1e16:
         return None
     covariance = np.linalg.inv(normal)
     random = np.random.default_rng(seed)
-    own = matrix_root(covariance) @ random.standard_normal((len(found.x), count))
+    own = matrix_root(covariance) @ random.standard_normal((len(found), count))
     shared = matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
     common = _common(problem, covariance, weight[:, None] * jac) @ shared
-    sets = np.vstack([found.x, found.x + (own + common).T])
+    steps = _on_the_data(problem, found, (own + common).T, weighted=weight[:, None] * jac, covariance=covariance)
+    sets = np.vstack([found, found + steps])
     states = _states(_paths(sets, y_in), path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:])
     launch = launch_fit(
         _sets(sets, y_in),
-        _sets(_prior_sets(found.x, count, random), y_in),
+        _sets(_prior_sets(found, count, random), y_in),
         (float(states[0, 0, Y]), float(states[0, path.last_seen, Y])),
         errors.ball_radius_in + np.append(0.0, shared[-1]),
         timing_u=timing_u,
@@ -266,6 +308,50 @@ def _prior_sets(best: Array, count: int, random: np.random.Generator) -> Array:
     covariance = np.asarray(np.linalg.inv(weight.T @ weight), dtype=np.float64)
     sets[:, PROFILED:] = draw[:, PROFILED:] @ matrix_root(covariance).T
     return sets
+
+
+def _on_the_data(problem: _Problem, best: Array, steps: Array, *, weighted: Array, covariance: Array) -> Array:
+    """The linear draws' steps ``(m, p)`` bent so that they move the residuals as they would if all were linear.
+
+    Friction is known to half of itself and more, over which paths bend away from the measurements that the covariance
+    was made with. Gauss-Newton steps with the derivatives at the best fit bring them back (randomised maximum
+    likelihood, Oliver, Reynolds and Liu, Inverse Theory for Petroleum Reservoir Characterization, section 10.5, from
+    memory); a draw that is no nearer afterwards stays where it was.
+    """
+    base = _residuals(problem, best[None])
+    whole = np.linalg.inv(covariance)
+    wanted = steps @ whole
+
+    def pull(moved: Array) -> tuple[Array, Array]:
+        back = ((_residuals(problem, best + moved) - base) @ weighted - wanted) @ covariance
+        return back, np.einsum("mi,ij,mj->m", back, whole, back)
+
+    moved = steps.copy()
+    back, far = pull(moved)
+    for _ in range(BENT_TURNS):
+        trial = moved - back
+        now, left = pull(trial)
+        nearer = left < far
+        moved[nearer], back[nearer], far[nearer] = trial[nearer], now[nearer], left[nearer]
+        back[~nearer] /= 2
+    return moved[_possible(problem, best, moved, expected=np.einsum("mi,ij,mj->m", steps, whole, steps) / 2)]
+
+
+def _possible(problem: _Problem, best: Array, moved: Array, *, expected: Array) -> NDArray[np.intp]:
+    """Which draws ``(m,)`` to take: those that the measurements rule out are replaced by the others in turn.
+
+    A ball that slips to the pins has a grip of which only the least is known; half of a normal distribution around it
+    would come to roll where the ball was seen to turn on.
+    """
+    r = _residuals(problem, np.vstack([best, best + moved]))
+    cost = SOFT_SIGMA**2 * np.sum(np.sqrt(1 + (r / SOFT_SIGMA) ** 2) - 1, axis=1)
+    fits = np.flatnonzero(cost[1:] - cost[0] - expected < RULED_OUT)
+    rows = np.arange(len(moved))
+    if len(fits) < len(moved) * LEAST_SHARE:
+        return rows
+    out = np.setdiff1d(rows, fits)
+    rows[out] = np.resize(fits, len(out))
+    return rows
 
 
 def _common(problem: _Problem, covariance: Array, jac: Array) -> Array:
