@@ -51,6 +51,8 @@ LOWEST[GRIP], HIGHEST[GRIP] = np.log(5.0), np.log(400.0)
 fit can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
 ROLLS_AFTER = 0.9
 """Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
+BEHIND_PX = 1e4
+"""How far off a ball counts that a trial puts beside the camera or behind it."""
 EVALUATIONS = 100
 BENT_TURNS = 6
 RULED_OUT, LEAST_SHARE = 8.0, 0.2
@@ -157,6 +159,7 @@ def _residuals(problem: _Problem, parameters: Array) -> Array:
     states = _states(_paths(parameters, problem.y_in), path.t_s[problem.rows])
     centre = np.stack([states[..., X], states[..., Y], np.full(states.shape[:2], errors.ball_radius_in)], axis=-1)
     miss = path.pixel[problem.rows] - errors.camera.project(centre)
+    miss = np.where(np.isfinite(miss), miss, BEHIND_PX)
     u, v = (solve_triangular(f, miss[..., k].T, lower=True).T for k, f in enumerate(problem.factors))
     profile = (parameters[:, LAUNCHED:PROFILED] - PROFILE) / PROFILE_SD
     knots = parameters[:, PROFILED:] @ problem.knot_weight.T
