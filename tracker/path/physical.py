@@ -120,6 +120,15 @@ def _paths(parameters: Array, y_in: Array) -> Slide:
     return slide(Launch(p[0], p[1], p[2], p[3], p[4], np.exp(np.clip(p[5], 0.0, 6.0))), friction, y_in)
 
 
+def slip_end_ft(found: Slide) -> Array:
+    """Where slip ends ``(m,)``, in the middle of the grid's step; infinite for a ball that slips over all of it."""
+    first = np.argmin(found.slipping, axis=1)
+    rows = np.arange(len(first))
+    ends = ~found.slipping[rows, first]
+    place = found.y_in[rows, first] - np.where(first > 0, GRID_IN / 2, 0.0)
+    return np.where(ends, place / INCHES_PER_FOOT, np.inf)
+
+
 def _states(found: Slide, t_s: Array) -> Array:
     """States ``(m, n, 8)`` at times ``t_s`` ``(n,)``."""
     out = np.zeros((len(found.t_s), len(t_s), SIZE))
@@ -276,8 +285,9 @@ def fit_physical(
     common = _common(problem, covariance, weight[:, None] * jac) @ shared
     steps = _on_the_data(problem, found, (own + common).T, weighted=weight[:, None] * jac, covariance=covariance)
     sets = np.vstack([found, found + steps])
-    states = _states(_paths(sets, y_in), path.t_s)
-    draws = PathDraws(path.t_s, states[0], states[1:])
+    slides = _paths(sets, y_in)
+    states = _states(slides, path.t_s)
+    draws = PathDraws(path.t_s, states[0], states[1:], slip_end_ft(slides))
     launch = launch_fit(
         _sets(sets, y_in),
         _sets(_prior_sets(found, count, random), y_in),

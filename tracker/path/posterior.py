@@ -38,11 +38,14 @@ class PathDraws:
         Smoothed states.
     draws : ndarray of shape (m, n, 8)
         Equally likely paths around the mean; measurement noise, camera and ball size all vary.
+    slip_end_ft : ndarray of shape (1 + m,) or None
+        Where slip ends in the mean and in each of them, infinite where it does not; None where no physical ball tells.
     """
 
     t_s: Array
     mean: Array
     draws: Array
+    slip_end_ft: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)

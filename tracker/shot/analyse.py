@@ -24,7 +24,7 @@ LAYDOWN_SPREAD_FT = 0.4
 """Balls are usually set down 1 to 2 ft past the foul line (common practice of the trade, several coaching pages)."""
 EXISTS_SHARE = 0.8
 EVEN_SHARE = 0.4
-SETTLED = ("roll_ft", "slip_end_ft", "hook_length_ft")
+SETTLED = ("roll_ft", "hook_length_ft")
 TURN_SURE_SIGMA = 3.0
 TURN_SURE_DEG = 0.7
 OVER_EDGE_IN = 1.0
@@ -36,14 +36,14 @@ MODEL_U = {
     "launch_angle_deg": 0.05,
     "onset_ft": 0.05,
     "breakpoint_ft": 0.05,
-    "breakpoint_board": 0.01,
+    "breakpoint_board": 0.005,
     "turn_deg": 0.03,
     "roll_ft": 0.1,
     "slip_end_ft": 0.15,
     "hook_length_ft": 0.15,
     "entry_angle_deg": 0.03,
     "contact_board": 0.03,
-    "contact_ft": 0.02,
+    "contact_ft": 0.012,
     "board_60ft": 0.03,
     "speed_release_mph": 0.03,
     "speed_pins_mph": 0.04,
@@ -213,7 +213,7 @@ def analyse(
     chevron = Chevron(
         arrows.centre_ft + arrows.centre_u_ft * wobble[0], arrows.slope_ft + arrows.slope_u_ft * wobble[1]
     )
-    numbers = shot_numbers(c, _laydown_draws(path, count, random), chevron)
+    numbers = shot_numbers(c, _laydown_draws(path, count, random), chevron, draws.slip_end_ft)
     limits = _seen_limits(c, reaches_pins=reaches)
     absent = ABSENT if reaches else {**ABSENT, **dict.fromkeys(UNTOLD_BEFORE_PINS, "early_end")}
     timing = {"speed_release_mph": timing_u[0], "speed_pins_mph": timing_u[1]}

@@ -114,7 +114,7 @@ def _arrows(c: Curves, chevron: Chevron) -> Array:
     return at(c.board, c.distance_ft, crossing(ahead, 0.0, c.distance_ft, 5.0))
 
 
-def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron) -> Numbers:
+def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron, slip_end_ft: Array | None = None) -> Numbers:
     """All numbers of the shot.
 
     Parameters
@@ -125,9 +125,14 @@ def shot_numbers(c: Curves, laydown_ft: Array, chevron: Chevron) -> Numbers:
         Distance of the first contact with the lane, one for each path.
     chevron : Chevron
         The arrows, one version for each path.
+    slip_end_ft : ndarray of shape (m,), optional
+        Where slip ends by the physical ball; without it where the path's bend falls to half of its largest.
     """
     values = _laydown(c, laydown_ft)
     values |= _hook(c)
+    if slip_end_ft is not None:
+        before = slip_end_ft < np.nan_to_num(c.contact_ft, nan=-np.inf)
+        values["slip_end_ft"] = np.where(before, slip_end_ft, np.nan)
     entry = _entry(c)
     values |= {
         "first_seen_ft": c.start_ft,
