@@ -86,7 +86,7 @@ def place_squares(path: SmoothPath, shot: Shot, at_ft: Array, draws: PathDraws |
 
 
 def matched(view: View, random: np.random.Generator) -> tuple[Array, Array]:
-    """NIS of what the gate lets in, and NEES of the smoothed place ``(100,)``, of a ball that moves as modelled."""
+    """NIS inside the gate and NEES of the smoothed place ``(100,)`` of a ball that moves exactly as the model says."""
     quiet = motion_of(view)
     model = MotionModel(**JERKS, bias_px=quiet.bias_px, bias_time_s=quiet.bias_time_s)
     spread = np.array([*START_SD, *model.bias_px])
