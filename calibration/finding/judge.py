@@ -13,6 +13,7 @@ from calibration import quality
 from calibration.camera import Camera
 from calibration.errors import Failure
 from calibration.finding.arrows import Arrows
+from calibration.finding.deck_end import NAME as DECK_END
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
 from calibration.finding.sampling import MAD_PER_SIGMA
@@ -92,7 +93,7 @@ class Agreement:
 
 def agreement(solution: Solution, observations: Sequence[Observation], arrows: Arrows | None) -> Agreement:
     """Compare pins with edges and foul line alone, arrows with their boards, edges with the solved camera."""
-    pins = [o for o in observations if isinstance(o, LanePoint)]
+    pins = [o for o in observations if isinstance(o, LanePoint) and o.name.startswith("pin_")]
     aside, scale = _pins_against_edges(solution, observations, pins) if len(pins) >= 3 else (None, None)
     spread = None if arrows is None else float(np.sqrt(np.mean(np.square(arrows.aside_boards))))
     return Agreement(
@@ -109,7 +110,7 @@ def _pins_against_edges(
     solution: Solution, observations: Sequence[Observation], pins: Sequence[LanePoint]
 ) -> tuple[float | None, float | None]:
     """Offset in boards and scale of the pins beside a camera for which they told only how far away the deck is."""
-    edges = [o for o in observations if isinstance(o, EdgePoint)]
+    edges = [o for o in observations if isinstance(o, EdgePoint) or o.name == DECK_END]
     heights = [
         LanePoint(p.name, p.xyz_in, p.u_px, p.v_px, _FREE_PX, true_inches=True, sigma_v_px=p.sigma_v_px) for p in pins
     ]

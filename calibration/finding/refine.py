@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import Failure
+from calibration.finding.deck_end import deck_end
 from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
@@ -32,6 +33,7 @@ _KEPT_SHARE = 0.7
 """A solution that leaves out more marks than this fits the rest easily."""
 _ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
 """How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
+LEAST_FOUL_POINTS = 8
 _CLEAR_COUNT, _CLEAR_SIGMA_PX = 8, 0.35
 
 
@@ -60,7 +62,10 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         Where somebody stands before the lane.
     """
     alone = [refine(luma, rough.camera, hidden=hidden) for rough in roughs]
-    solved = {k: one.solution for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS}
+    sound = [k for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS]
+    # a lane whose foul line nobody sees knows little of the camera
+    sound = [k for k in sound if _foul_seen(alone[k])] or sound
+    solved = {k: one.solution for k in sound if isinstance(one := alone[k], Refined)}
     if not solved:
         return alone
     group = agreeing(solved, {k: min(roughs[k].edges) + _PIN_WORTH * roughs[k].pins for k in solved})
@@ -70,11 +75,17 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         if not others:
             found.append(alone[k])
             continue
-        x = solved[k].camera.x_in if k in solved else rough.camera.x_in
+        lane = alone[k]
+        x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
         prior = shared_prior(others, x)
         together = refine(luma, prior.camera, prior.prior, REACHES_PX[1:], hidden=hidden)
         found.append(together if _as_good(together, alone[k]) else alone[k])
     return found
+
+
+def _foul_seen(lane: Refined | Failure) -> bool:
+    seen = () if isinstance(lane, Failure) else lane.observations
+    return sum(isinstance(o, EdgePoint) and o.side == "foul" for o in seen) >= LEAST_FOUL_POINTS
 
 
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
@@ -133,7 +144,8 @@ def observe(
     left, right = (_side_points(luma, camera, side, reach_px=reach_px, hidden=hidden) for side in ("left", "right"))
     foul = foul_points(luma, camera, reach_px, hidden=hidden)
     pins, likeness = pin_points(luma, camera, reach_px / 2, hidden=hidden)
-    return [*left, *right, *foul, *pins], likeness
+    end = deck_end(luma, camera, reach_px, likeness, hidden=hidden)
+    return [*left, *right, *foul, *pins, *([] if end is None else [end])], likeness
 
 
 def _side_points(luma: Image, camera: Camera, side: Side, *, reach_px: float, hidden: Mask | None) -> list[EdgePoint]:
