@@ -168,6 +168,6 @@ def _judged(luma: Image, rough: Rough, refined: Refined) -> tuple[Rough, FoundLa
     agreement = judge.agreement(solution, refined.observations, arrows)
     solution = replace(solution, covariance=solution.covariance * judge.widening(solution, agreement))
     standing = tuple(int(k) + 1 for k in np.flatnonzero(refined.pins > STANDING))
-    verdict, failure = judge.verdict(solution, refined.observations, agreement, loss=loss_of(refined))
+    verdict, failure = judge.verdict(solution, refined.observations, agreement, loss=loss_of(refined), told=refined.told)
     lane = FoundLane(solution, refined.observations, arrows, standing, agreement, verdict=verdict, failure=failure)
     return rough, lane

@@ -164,10 +164,14 @@ def widening(solution: Solution, found: Agreement) -> float:
 
 
 def verdict(
-    solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float
+    solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float, told: bool = False
 ) -> tuple[FinderVerdict, Failure | None]:
-    """Verdict on a solved lane, and the reason to refuse it; ``loss`` tells how badly its marks fit its camera."""
-    failure = _doubt(observations, found, loss)
+    """Verdict on a solved lane, and the reason to refuse it.
+
+    ``loss`` tells how badly its marks fit its camera; a lane that is ``told`` the camera by others of the picture need
+    not show its own foul line and far end.
+    """
+    failure = _doubt(observations, found, loss, told=told)
     failure = _arrows_off(solution, found) if failure is None else failure
     failure = _flat_or_vague(solution) if failure is None else failure
     if failure is not None:
@@ -208,16 +212,18 @@ def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
     return Failure("lane_unclear", f"{detail}: something else was taken for the foul line; {_WHOLE}")
 
 
-def _doubt(observations: Sequence[Observation], found: Agreement, loss: float) -> Failure | None:
+def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *, told: bool) -> Failure | None:
     """``lane_unclear`` where marks are missing or contradict one another, with the numbers."""
     counts = dict.fromkeys(SIDES, 0)
     for o in observations:
         if isinstance(o, EdgePoint):
             counts[o.side] += 1
+    far = any(isinstance(o, LanePoint) for o in observations)
     left, right = counts["left"] + counts["left_gutter"], counts["right"] + counts["right_gutter"]
     said = (
         (min(left, right) < _LEAST_EDGE_POINTS, f"its edges are seen in only {left} and {right} places"),
-        (counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (not told and counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (not told and not far, "nothing at its far end is seen"),
         (loss > _WIDEST_LOSS, "its edges, foul line and pins do not fit one camera"),
         (
             abs(found.pins_aside_boards or 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,17 +33,17 @@ _KEPT_SHARE = 0.7
 """A solution that leaves out more marks than this fits the rest easily."""
 _ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
 """How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
-LEAST_FOUL_POINTS = 8
 _CLEAR_COUNT, _CLEAR_SIGMA_PX = 8, 0.35
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Refined:
-    """A solved camera, what it was solved from, and the pins' likenesses ``(10,)``."""
+    """A solved camera, what it was solved from, the pins' likenesses ``(10,)``, and whether other lanes helped."""
 
     solution: Solution
     observations: tuple[Observation, ...]
     pins: Array
+    told: bool = False
 
 
 def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None) -> list[Refined | Failure]:
@@ -63,8 +63,6 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
     """
     alone = [refine(luma, rough.camera, hidden=hidden) for rough in roughs]
     sound = [k for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS]
-    # a lane whose foul line nobody sees knows little of the camera
-    sound = [k for k in sound if _foul_seen(alone[k])] or sound
     solved = {k: one.solution for k in sound if isinstance(one := alone[k], Refined)}
     if not solved:
         return alone
@@ -79,13 +77,10 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
         prior = shared_prior(others, x)
         together = refine(luma, prior.camera, prior.prior, REACHES_PX[1:], hidden=hidden)
-        found.append(together if _as_good(together, alone[k]) else alone[k])
+        chosen = together if _as_good(together, alone[k]) else alone[k]
+        told = chosen is together and isinstance(chosen, Refined)
+        found.append(replace(chosen, told=True) if told else chosen)
     return found
-
-
-def _foul_seen(lane: Refined | Failure) -> bool:
-    seen = () if isinstance(lane, Failure) else lane.observations
-    return sum(isinstance(o, EdgePoint) and o.side == "foul" for o in seen) >= LEAST_FOUL_POINTS
 
 
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
