@@ -44,7 +44,7 @@ _ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
 _LEAST_FOUL_POINTS = 8
 _WIDEST_LOSS = 0.27
-_SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 55.0
+_SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 65.0
 _MEASURED_PINS, _STANDING_PINS = 2, 3
 _ARROWS_OFF_FT = 1.7
 """Arrows lie 15 to 16 ft past the foul line and a little nearer or farther in some houses (common practice, no source):

@@ -29,7 +29,6 @@ Image = NDArray[np.uint8]
 SCAN_SIDE_PX = 960
 """Pins are looked for on a picture of at most this size, where a step of the ladder moves the deck by under a pixel."""
 
-DBG=False
 _STRIPS = 48
 _FOUL_LINES = 3
 _LEAST_RIVAL, _CLEAR_RIVAL = 0.2, 0.35
@@ -41,6 +40,7 @@ _ALIKE_SCORE, _ALIKE_FOCAL = 0.75, 0.03
 _LEAST_STRIP = 38.0
 """A single edge that is clear all the way gives the likeliest pair of edges that much, a lane's two about 150."""
 _LEAST_PINS = 1.2
+_PIN_LINES = 10.0
 _NO_FOUL_LINE, _LEAST_ENDS = 0.5, 2
 """What was taken for the foul line is none where half of the lanes' lines go on by more than this share of their step,
 or where fewer than two are seen to reach it. At true foul lines half of them go on by less than 0.25."""
@@ -106,7 +106,6 @@ def rough_lanes(luma: Image, view: View) -> list[Rough]:
             break
         found = _lanes_of(luma, small, foul)
         total = found.score - _ON_WORTH * found.goes_on + _FOUL_WORTH * np.log(foul.worth / fouls[0].worth)
-        if DBG: print('   foul', round(foul.worth,1), 'score', round(found.score,1), round(found.goes_on,2), round(total,1))
         if found.lanes and total > most:
             best, most = found.lanes, total
         beyond = fouls[k + 1].worth if k + 1 < len(fouls) else 0.0
@@ -192,10 +191,15 @@ def _siblings(luma: Image, fan: Fan, first: Rough) -> list[Rough]:
     centres = np.concatenate([sides + half, sides - half])
     found = [first]
     lanes = [_lane_at(luma, fan, camera, float(x)) for x in centres[np.isfinite(centres)]]
-    for lane in sorted((one for one in lanes if one is not None), key=lambda one: -one.score):
+    for lane in sorted((one for one in lanes if one is not None), key=lambda one: -_clearness(one)):
         if all(abs(lane.camera.x_in - other.camera.x_in) > LANE_SPACING_IN for other in found):
             found.append(lane)
     return sorted(found, key=lambda one: abs(one.camera.x_in - camera.x_in))[:_LANES]
+
+
+def _clearness(lane: Rough) -> float:
+    """What tells a lane from the one a gutter's width beside it: its lines first, pins as far as they are no chance."""
+    return sum(lane.edges) + 0.5 * sum(lane.gutters) + _PIN_LINES * max(lane.pins - _LEAST_PINS, 0.0)
 
 
 def _lane_at(luma: Image, fan: Fan, camera: Camera, x_in: float) -> Rough | None:
