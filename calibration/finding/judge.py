@@ -16,6 +16,7 @@ from calibration.finding.arrows import Arrows
 from calibration.finding.deck_end import NAME as DECK_END
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
+from calibration.finding.refine import LEAST_FOUL_POINTS
 from calibration.finding.sampling import MAD_PER_SIGMA
 from calibration.finding.search import Rough, View
 from calibration.lane import ARROW_CENTRE_FT, BOARD_WIDTH_IN, INCHES_PER_FOOT
@@ -42,7 +43,6 @@ camera must agree as well as for a good lane."""
 _WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
 _ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
-_LEAST_FOUL_POINTS = 8
 _WIDEST_LOSS = 0.27
 _SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 65.0
 _MEASURED_PINS, _STANDING_PINS = 2, 3
@@ -57,7 +57,7 @@ _WIDEST_FACTOR = 25.0
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
-_CLEAR_STRIP = 100.0
+_CLEAR_STRIP, _FLAT_STRIP = 100.0, 60.0
 _BOTTOM_SHARE = 0.97
 
 
@@ -144,15 +144,15 @@ def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tup
     return tuple(parts)
 
 
-def widening(solution: Solution, found: Agreement) -> float:
-    """What the covariance must be multiplied by for arrows and pins, independent of it, to lie as they do; 1 or more.
+def widening(solution: Solution, found: Agreement, apart: float = 0.0) -> float:
+    """What the covariance must be multiplied by for arrows, pins and other lanes to lie as they do; 1 or more.
 
     Squared distance of the arrows from their boards, and of the pins' middle from where edges and foul line put it,
-    over what the camera's own uncertainty there and their measurement explain.
+    over what the camera's own uncertainty there and their measurement explain; ``apart`` is the same for other lanes.
     """
     arrows = found.arrows_aside_boards, 15.0, _ARROW_NOISE_BOARDS
     pairs = (arrows, (found.pins_aside_boards, 60.0, _PIN_NOISE_BOARDS))
-    factors = [1.0]
+    factors = [1.0, apart]
     for aside, at_ft, noise in pairs:
         if aside is not None:
             sigma = quality.lane_point_sigma(solution, at_ft)[0]
@@ -222,7 +222,7 @@ def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *
     left, right = counts["left"] + counts["left_gutter"], counts["right"] + counts["right_gutter"]
     said = (
         (min(left, right) < _LEAST_EDGE_POINTS, f"its edges are seen in only {left} and {right} places"),
-        (not told and counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (not told and counts["foul"] < LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
         (not told and not far, "nothing at its far end is seen"),
         (loss > _WIDEST_LOSS, "its edges, foul line and pins do not fit one camera"),
         (
@@ -282,12 +282,20 @@ def nothing_found(luma: Image, view: View) -> Failure:
     if bottom.v_px - point[1] > 0.1 * height and _clear(luma, point, bottom):
         detail = "lanes are in view, but not the foul line"
         return Failure("foul_line_unseen", f"{detail}; stand farther back or zoom out until it is in the frame")
+    flat = [line for line in across_lines(view.segments, point, 4) if 0 < line.v_at(point[0]) - point[1] < 0.1 * height]
+    if any(_strip_score(luma, point, line) > _FLAT_STRIP for line in flat):
+        detail = "something like a lane is in view, but seen too flat to tell distances on it"
+        return Failure("lane_too_flat", f"{detail}; put the phone at chest height or higher behind the approach")
     return _no_lane()
 
 
-def _clear(luma: Image, point: Array, line: AcrossLine) -> bool:
+def _strip_score(luma: Image, point: Array, line: AcrossLine) -> float:
     strips = strips_of(fan_of(luma, point, line), 1)
-    return bool(strips) and strips[0].score > _CLEAR_STRIP
+    return strips[0].score if strips else 0.0
+
+
+def _clear(luma: Image, point: Array, line: AcrossLine) -> bool:
+    return _strip_score(luma, point, line) > _CLEAR_STRIP
 
 
 def _no_lane() -> Failure:

@@ -1,4 +1,4 @@
-"""Which pair of edges and which focal length: own pins, the neighbours', and where the lane's lines end on the far side."""
+"""Which pair of edges and which focal length: own pins, the neighbours', and where the lane's lines end far away."""
 
 from __future__ import annotations
 
@@ -32,8 +32,11 @@ _LEAST_PIN_PX = 5.0
 """Height of a pin in the scanned picture below which the template would see a blur."""
 _CHANCE_PINS = 1.0
 _FINALISTS, _NEIGHBOURS = 8, 4
+"""Pairs of edges whose neighbours are looked at, and how many neighbours of each: what time allows."""
 _SUPPORT_WORTH, _LEAST_SUPPORT = 0.01, 30.0
+"""What a neighbour's lines are worth in pins, less than a lane's own since some are taken twice; chance gives 30."""
 _END_WORTH = 0.5
+"""What a sigma of step that ends at the deck's end is worth in pins (own choice, up to 5 sigmas)."""
 _END_BEFORE, _END_BEYOND = (1.03, 1.35), (0.72, 0.97)
 """Parts of the way to the deck's end, seen from the vanishing point, where a lane's lines are seen and not seen."""
 _END_ROWS, _FARTHEST = 160, 0.03
@@ -76,12 +79,17 @@ def rungs(small: Image, scale: float, fan: Fan, strips: list[Strip]) -> list[Run
     odd = (height < USUAL_HEIGHT_IN[0]) | (height > USUAL_HEIGHT_IN[1])
     lines = np.array([s.score for s in strips])
     worth = EDGE_WORTH * lines - _NESTED * _nested(corners[:, :, 0], lines)
-    score = pins + worth[:, None] - ODD_HEIGHT * odd + _END_WORTH * _far_ends(small, scale, fan, corners, poses)
+    score = (
+        pins
+        + worth[:, None]
+        - ODD_HEIGHT * odd
+        + _END_WORTH * _far_ends(small, fan.point * scale, corners * scale, poses)
+    )
     score = np.where(usable, score, -np.inf)
     final = np.argsort(-score.max(axis=1), kind="stable")[:_FINALISTS]
     found = []
     for p in final:
-        total = score[p] + _beside(small, fan, strips[p], _one(poses, int(p)), scale)
+        total = score[p] + _beside(small, fan, strips[p], _one(poses, int(p)), scale=scale)
         f = int(np.argmax(total))
         if np.isfinite(total[f]):
             found.append(Rung(strips[p], float(focals[f] / scale), float(pins[p, f]), float(total[f])))
@@ -89,7 +97,9 @@ def rungs(small: Image, scale: float, fan: Fan, strips: list[Strip]) -> list[Run
 
 
 def _one(poses: Poses, p: int) -> Poses:
-    return Poses(poses.rotation[p : p + 1], poses.place_in[p : p + 1], poses.possible[p : p + 1], poses.f_px, poses.middle)
+    return Poses(
+        poses.rotation[p : p + 1], poses.place_in[p : p + 1], poses.possible[p : p + 1], poses.f_px, poses.middle
+    )
 
 
 def _corners(fan: Fan, strips: list[Strip]) -> Array:
@@ -97,7 +107,7 @@ def _corners(fan: Fan, strips: list[Strip]) -> Array:
     return np.stack([t, fan.foul.v_at(t)], axis=-1)
 
 
-def _beside(small: Image, fan: Fan, strip: Strip, poses: Poses, scale: float) -> Array:
+def _beside(small: Image, fan: Fan, strip: Strip, poses: Poses, *, scale: float) -> Array:
     """What the lanes beside a strip say ``(f,)`` of each focal length: their lines, and their pins above chance."""
     centres, support = _centres(fan, strip)
     if not len(centres):
@@ -133,14 +143,14 @@ def _centres(fan: Fan, strip: Strip) -> tuple[Array, Array]:
     return middle[kept], support[kept]
 
 
-def _far_ends(small: Image, scale: float, fan: Fan, corners: Array, poses: Poses) -> Array:
+def _far_ends(small: Image, point: Array, corners: Array, poses: Poses) -> Array:
     """How clearly a strip's lines end ``(p, f)`` where each focal length has the deck's end, in sigmas of noise."""
     share = np.exp(np.linspace(np.log(_FARTHEST), 0.0, _END_ROWS))
-    steps = _line_steps(small, fan.point * scale, corners * scale, share)
+    steps = _line_steps(small, point, corners, share)
     total = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(np.nan_to_num(steps), axis=1)], axis=1)
     count = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(np.isfinite(steps), axis=1)], axis=1)
     ends = poses.project(np.array([[0.0, 0.0, 0.0], [0.0, DECK_END_IN, 0.0]]))[..., 1]
-    at = (ends[..., 1] - fan.point[1] * scale) / (ends[..., 0] - fan.point[1] * scale)
+    at = (ends[..., 1] - point[1]) / (ends[..., 0] - point[1])
     grid = np.log(share)
     means = []
     for low, high in (_END_BEFORE, _END_BEYOND):
@@ -151,7 +161,7 @@ def _far_ends(small: Image, scale: float, fan: Fan, corners: Array, poses: Poses
 
 
 def _line_steps(small: Image, point: Array, corners: Array, share: Array) -> Array:
-    """Mean step ``(p, n)`` across a strip's edges and gutters at shares of the way, in sigmas, each with its own sign."""
+    """Mean step ``(p, n)`` across a strip's edges and gutters at shares of the way, sigmas, each with its own sign."""
     left, right = corners[:, 0], corners[:, 1]
     aside = GUTTER_SHARE * (right - left)
     feet = np.stack([left, right, left - aside, right + aside], axis=1)
@@ -164,7 +174,9 @@ def _line_steps(small: Image, point: Array, corners: Array, share: Array) -> Arr
     sign = np.sign(np.nansum(bounded[:, :, near], axis=2))
     signed = sign[..., None] * bounded
     known = np.isfinite(signed)
-    return np.asarray(np.where(known.any(axis=1), np.nan_to_num(signed).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan))
+    return np.asarray(
+        np.where(known.any(axis=1), np.nan_to_num(signed).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan)
+    )
 
 
 def _nested(sides: Array, lines: Array) -> NDArray[np.bool_]:

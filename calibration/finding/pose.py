@@ -34,7 +34,7 @@ class Poses:
         return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
 
     def ground_x(self, pixels: Array) -> Array:
-        """Place ``(p, f, n)`` across the lane, inches, where pixels ``(n, 2)`` meet its level; NaN above the horizon."""
+        """Place ``(p, f, n)`` across the lane, inches, of pixels ``(n, 2)`` on its level; NaN above the horizon."""
         rays = np.empty((len(self.f_px), len(pixels), 3))
         rays[..., :2] = pixels - self.middle
         rays[..., 2] = self.f_px[:, None]

@@ -15,10 +15,10 @@ from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
 from calibration.finding.search import Rough
-from calibration.finding.together import agreeing, shared_prior
+from calibration.finding.together import SHARED, agreeing, distance, shared_prior
 from calibration.fit import K1_SD, ROLL_SD_DEG, Prior, camera_prior
 from calibration.lane import LANE_WIDTH_SCALE_SD
-from calibration.observations import EdgePoint, Observation, Side
+from calibration.observations import EdgePoint, LanePoint, Observation, Side
 from calibration.solve import Solution, solve_observations
 
 Array = NDArray[np.float64]
@@ -33,17 +33,33 @@ _KEPT_SHARE = 0.7
 """A solution that leaves out more marks than this fits the rest easily."""
 _ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
 """How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
+LEAST_FOUL_POINTS = 8
 _CLEAR_COUNT, _CLEAR_SIGMA_PX = 8, 0.35
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Refined:
-    """A solved camera, what it was solved from, the pins' likenesses ``(10,)``, and whether other lanes helped."""
+    """A solved camera.
+
+    Attributes
+    ----------
+    solution : Solution
+    observations : tuple of Observation
+        What it was solved from.
+    pins : array (10,)
+        The pins' likenesses.
+    told : bool
+        Whether other lanes helped.
+    apart : float
+        How far it lies from the other lanes, where they could not help: squared distance over the number of parameters
+        that lanes share, in its uncertainty and theirs.
+    """
 
     solution: Solution
     observations: tuple[Observation, ...]
     pins: Array
     told: bool = False
+    apart: float = 0.0
 
 
 def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None) -> list[Refined | Failure]:
@@ -63,6 +79,8 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
     """
     alone = [refine(luma, rough.camera, hidden=hidden) for rough in roughs]
     sound = [k for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS]
+    # a lane without foul line or far end knows little of the camera: it speaks only where no lane is whole
+    sound = [k for k in sound if _whole(alone[k])] or sound
     solved = {k: one.solution for k in sound if isinstance(one := alone[k], Refined)}
     if not solved:
         return alone
@@ -77,10 +95,21 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
         prior = shared_prior(others, x)
         together = refine(luma, prior.camera, prior.prior, REACHES_PX[1:], hidden=hidden)
-        chosen = together if _as_good(together, alone[k]) else alone[k]
-        told = chosen is together and isinstance(chosen, Refined)
-        found.append(replace(chosen, told=True) if told else chosen)
+        if isinstance(together, Refined) and _as_good(together, lane):
+            found.append(replace(together, told=True))
+        elif isinstance(lane, Refined):
+            apart = min(distance(lane.solution, other) for other in others) / len(SHARED)
+            found.append(replace(lane, apart=apart))
+        else:
+            found.append(lane)
     return found
+
+
+def _whole(lane: Refined | Failure) -> bool:
+    """Whether a lane shows its foul line and pins or the end of its deck."""
+    seen = () if isinstance(lane, Failure) else lane.observations
+    foul = sum(isinstance(o, EdgePoint) and o.side == "foul" for o in seen)
+    return foul >= LEAST_FOUL_POINTS and any(isinstance(o, LanePoint) for o in seen)
 
 
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:

@@ -32,15 +32,17 @@ SCAN_SIDE_PX = 960
 _STRIPS = 48
 _FOUL_LINES = 3
 _LEAST_RIVAL, _CLEAR_RIVAL = 0.2, 0.35
-"""Shares of the best line's worth below which another line is not tried at all, and not where the best one gives a lane."""
+"""Shares of the best line's worth below which another is not tried at all, and not where the best one gives a lane."""
 _LEAST_FOUL = 4.0
 """Worth of a foul line: each lane's line that ends at it gives 1 to 6."""
 _CLEAR_SCORE = 12.0
 _ALIKE_SCORE, _ALIKE_FOCAL = 0.75, 0.03
+"""Lanes with this share of the best one's score and nearly its focal length are lanes of the same house."""
 _LEAST_STRIP = 38.0
 """A single edge that is clear all the way gives the likeliest pair of edges that much, a lane's two about 150."""
 _LEAST_PINS = 1.2
 _PIN_LINES = 10.0
+"""What a pin is worth beside the clearness of lines (own choice): chance finds up to two pins on a wall."""
 _NO_FOUL_LINE, _LEAST_ENDS = 0.5, 2
 """What was taken for the foul line is none where half of the lanes' lines go on by more than this share of their step,
 or where fewer than two are seen to reach it. At true foul lines half of them go on by less than 0.25."""
@@ -133,7 +135,7 @@ class _Lanes:
 
 
 def _lanes_of(luma: Image, small: tuple[Image, float], foul: FoulLine) -> _Lanes:
-    """The lanes before one foul line, the clearest first; none where their lines go on beyond it, or do not reach it."""
+    """The lanes before one foul line, clearest first; none where their lines go on beyond it, or do not reach it."""
     fan = fan_of(luma, foul.point, foul.line)
     strips = strips_of(fan, _STRIPS)
     if not strips or strips[0].score < _LEAST_STRIP:
