@@ -56,6 +56,8 @@ _ARROWS_LAID_FT = 0.9
 _WIDEST_FACTOR = 25.0
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
+_APART = 1.5
+"""Squared distance from the other lanes over its seven parameters; 1 is usual by chance."""
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
 _CLEAR_STRIP, _FLAT_STRIP = 100.0, 60.0
 _BOTTOM_SHARE = 0.97
@@ -164,14 +166,21 @@ def widening(solution: Solution, found: Agreement, apart: float = 0.0) -> float:
 
 
 def verdict(
-    solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float, told: bool = False
+    solution: Solution,
+    observations: Sequence[Observation],
+    found: Agreement,
+    *,
+    loss: float,
+    told: bool = False,
+    apart: float = 0.0,
 ) -> tuple[FinderVerdict, Failure | None]:
     """Verdict on a solved lane, and the reason to refuse it.
 
     ``loss`` tells how badly its marks fit its camera; a lane that is ``told`` the camera by others of the picture need
-    not show its own foul line and far end.
+    not show its own foul line and far end, one that lies ``apart`` from them must show pins or arrows.
     """
     failure = _doubt(observations, found, loss, told=told)
+    failure = _contradicted(found, apart) if failure is None else failure
     failure = _arrows_off(solution, found) if failure is None else failure
     failure = _flat_or_vague(solution) if failure is None else failure
     if failure is not None:
@@ -210,6 +219,14 @@ def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
         return None
     detail = f"a lane is in view, but its arrows seem to lie {solution.arrow_centre_ft:.1f} ft past the foul line"
     return Failure("lane_unclear", f"{detail}: something else was taken for the foul line; {_WHOLE}")
+
+
+def _contradicted(found: Agreement, apart: float) -> Failure | None:
+    """``lane_unclear`` where other lanes say something else, and no pins or arrows speak for this one."""
+    if apart < _APART or found.arrows or found.pins > _MEASURED_PINS:
+        return None
+    detail = "something like a lane is in view, but the lanes beside it say that the camera stands elsewhere"
+    return Failure("lane_unclear", f"{detail}; {_WHOLE}")
 
 
 def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *, told: bool) -> Failure | None:
