@@ -166,8 +166,10 @@ def _judged(luma: Image, rough: Rough, refined: Refined) -> tuple[Rough, FoundLa
             arrow_slope_ft=arrows.slope_ft, arrow_slope_sd_ft=CHEVRON_SD_FT[1],
         )  # fmt: skip
     agreement = judge.agreement(solution, refined.observations, arrows)
-    solution = replace(solution, covariance=solution.covariance * judge.widening(solution, agreement))
+    solution = replace(solution, covariance=solution.covariance * judge.widening(solution, agreement, refined.apart))
     standing = tuple(int(k) + 1 for k in np.flatnonzero(refined.pins > STANDING))
-    verdict, failure = judge.verdict(solution, refined.observations, agreement, loss=loss_of(refined))
+    verdict, failure = judge.verdict(
+        solution, refined.observations, agreement, loss=loss_of(refined), told=refined.told, apart=refined.apart
+    )
     lane = FoundLane(solution, refined.observations, arrows, standing, agreement, verdict=verdict, failure=failure)
     return rough, lane

@@ -20,6 +20,8 @@ _BESIDE_HEIGHTS_IN = (9.0, 10.0, 11.0)
 _ABOVE_HEIGHTS_IN = (16.3, 17.6, 19.0)
 _BESIDE_IN = 3.0
 _CHANCE = 0.5
+_NECK_SHARE = 0.5
+"""A pin stands out against what is beside its neck at least this much of how it does against what is above it."""
 
 
 @lru_cache(maxsize=1)
@@ -43,7 +45,7 @@ def pin_likeness(luma: Image, poses: Poses) -> Array:
     """
     points, count = _template()
     pixels = poses.project(points.reshape(-1, 3)).reshape(*poses.possible.shape, 10, points.shape[1], 2)
-    return np.asarray(np.where(poses.possible[..., None], likeness_at(luma, pixels, count), np.nan))
+    return np.asarray(np.where(poses.possible[..., None], _against_pit(luma, pixels, count), np.nan))
 
 
 def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
@@ -56,6 +58,18 @@ def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
     return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(spread, 2.0))
 
 
+def _against_pit(luma: Image, pixels: Array, count: int) -> Array:
+    """The same, less of it where the template's upper end is dark but not what is beside the neck: a bright ledge."""
+    values = sampled(luma, pixels)
+    spread = values.std(axis=-1)
+    pin, beside, above = (
+        part.mean(axis=-1) for part in np.split(values, [count, count + 2 * len(_BESIDE_HEIGHTS_IN)], axis=-1)
+    )
+    share = count / pixels.shape[-2]
+    alike = (pin - (beside + above) / 2) * np.sqrt(share * (1 - share)) / np.maximum(spread, 2.0)
+    return np.asarray(alike * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0))
+
+
 def pins_of(likeness: Array) -> Array:
     """Evidence ``(...)`` of likenesses ``(..., 10)``: chance gives about one half, a pin nearly one."""
     above = (np.nan_to_num(likeness) - _CHANCE) / (1.0 - _CHANCE)
@@ -64,7 +78,8 @@ def pins_of(likeness: Array) -> Array:
 
 def pins_before(luma: Image, camera: Camera) -> float:
     """Pin evidence of a camera's deck; places outside the frame count as none."""
-    return float(pins_of(likeness_of(luma, camera)))
+    points, count = _template()
+    return float(pins_of(_against_pit(luma, camera.project(points), count)))
 
 
 def likeness_of(luma: Image, camera: Camera, shift_px: tuple[float, float] = (0.0, 0.0)) -> Array:

@@ -137,14 +137,14 @@ def _worth(fan: Fan, a: NDArray[np.int64], b: NDArray[np.int64]) -> Array:
     """Edges of pairs ``(n,)`` and of the gutters outside, those of opposite sign counting for more."""
     left, right = fan.edge[a], fan.edge[b]
     gutter = GUTTER_SHARE * (fan.t_px[b] - fan.t_px[a])
-    outer = _near(fan, fan.t_px[a] - gutter, _GUTTER_SLACK * gutter) + _near(
+    outer = nearest_edges(fan, fan.t_px[a] - gutter, _GUTTER_SLACK * gutter) + nearest_edges(
         fan, fan.t_px[b] + gutter, _GUTTER_SLACK * gutter
     )
     own = np.minimum(np.abs(left), np.abs(right)) + 0.5 * np.maximum(np.abs(left), np.abs(right))
     return np.asarray(own * np.where(left * right < 0, 1.25, 1.0) + 0.5 * outer)
 
 
-def _near(fan: Fan, t: Array, slack: Array) -> Array:
+def nearest_edges(fan: Fan, t: Array, slack: Array) -> Array:
     """Size of the strongest edge within a slack of each column ``(n,)``; 0 outside the fan."""
     reach = np.arange(int(max(np.max(slack, initial=1.0), 1.0)) + 1)
     offsets = np.concatenate([-reach[:0:-1], reach])

@@ -13,8 +13,10 @@ from calibration import quality
 from calibration.camera import Camera
 from calibration.errors import Failure
 from calibration.finding.arrows import Arrows
+from calibration.finding.deck_end import NAME as DECK_END
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
+from calibration.finding.refine import LEAST_FOUL_POINTS
 from calibration.finding.sampling import MAD_PER_SIGMA
 from calibration.finding.search import Rough, View
 from calibration.lane import ARROW_CENTRE_FT, BOARD_WIDTH_IN, INCHES_PER_FOOT
@@ -41,9 +43,8 @@ camera must agree as well as for a good lane."""
 _WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
 _ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
-_LEAST_FOUL_POINTS = 8
 _WIDEST_LOSS = 0.27
-_SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 55.0
+_SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 65.0
 _MEASURED_PINS, _STANDING_PINS = 2, 3
 _ARROWS_OFF_FT = 1.7
 """Arrows lie 15 to 16 ft past the foul line and a little nearer or farther in some houses (common practice, no source):
@@ -55,8 +56,10 @@ _ARROWS_LAID_FT = 0.9
 _WIDEST_FACTOR = 25.0
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
+_APART = 1.5
+"""Squared distance from the other lanes over its seven parameters; 1 is usual by chance."""
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
-_CLEAR_STRIP = 100.0
+_CLEAR_STRIP, _FLAT_STRIP = 100.0, 60.0
 _BOTTOM_SHARE = 0.97
 
 
@@ -92,7 +95,7 @@ class Agreement:
 
 def agreement(solution: Solution, observations: Sequence[Observation], arrows: Arrows | None) -> Agreement:
     """Compare pins with edges and foul line alone, arrows with their boards, edges with the solved camera."""
-    pins = [o for o in observations if isinstance(o, LanePoint)]
+    pins = [o for o in observations if isinstance(o, LanePoint) and o.name.startswith("pin_")]
     aside, scale = _pins_against_edges(solution, observations, pins) if len(pins) >= 3 else (None, None)
     spread = None if arrows is None else float(np.sqrt(np.mean(np.square(arrows.aside_boards))))
     return Agreement(
@@ -109,7 +112,7 @@ def _pins_against_edges(
     solution: Solution, observations: Sequence[Observation], pins: Sequence[LanePoint]
 ) -> tuple[float | None, float | None]:
     """Offset in boards and scale of the pins beside a camera for which they told only how far away the deck is."""
-    edges = [o for o in observations if isinstance(o, EdgePoint)]
+    edges = [o for o in observations if isinstance(o, EdgePoint) or o.name == DECK_END]
     heights = [
         LanePoint(p.name, p.xyz_in, p.u_px, p.v_px, _FREE_PX, true_inches=True, sigma_v_px=p.sigma_v_px) for p in pins
     ]
@@ -143,15 +146,15 @@ def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tup
     return tuple(parts)
 
 
-def widening(solution: Solution, found: Agreement) -> float:
-    """What the covariance must be multiplied by for arrows and pins, independent of it, to lie as they do; 1 or more.
+def widening(solution: Solution, found: Agreement, apart: float = 0.0) -> float:
+    """What the covariance must be multiplied by for arrows, pins and other lanes to lie as they do; 1 or more.
 
     Squared distance of the arrows from their boards, and of the pins' middle from where edges and foul line put it,
-    over what the camera's own uncertainty there and their measurement explain.
+    over what the camera's own uncertainty there and their measurement explain; ``apart`` is the same for other lanes.
     """
     arrows = found.arrows_aside_boards, 15.0, _ARROW_NOISE_BOARDS
     pairs = (arrows, (found.pins_aside_boards, 60.0, _PIN_NOISE_BOARDS))
-    factors = [1.0]
+    factors = [1.0, apart]
     for aside, at_ft, noise in pairs:
         if aside is not None:
             sigma = quality.lane_point_sigma(solution, at_ft)[0]
@@ -163,10 +166,21 @@ def widening(solution: Solution, found: Agreement) -> float:
 
 
 def verdict(
-    solution: Solution, observations: Sequence[Observation], found: Agreement, *, loss: float
+    solution: Solution,
+    observations: Sequence[Observation],
+    found: Agreement,
+    *,
+    loss: float,
+    told: bool = False,
+    apart: float = 0.0,
 ) -> tuple[FinderVerdict, Failure | None]:
-    """Verdict on a solved lane, and the reason to refuse it; ``loss`` tells how badly its marks fit its camera."""
-    failure = _doubt(observations, found, loss)
+    """Verdict on a solved lane, and the reason to refuse it.
+
+    ``loss`` tells how badly its marks fit its camera; a lane that is ``told`` the camera by others of the picture need
+    not show its own foul line and far end, one that lies ``apart`` from them must show pins or arrows.
+    """
+    failure = _doubt(observations, found, loss, told=told)
+    failure = _contradicted(found, apart) if failure is None else failure
     failure = _arrows_off(solution, found) if failure is None else failure
     failure = _flat_or_vague(solution) if failure is None else failure
     if failure is not None:
@@ -207,16 +221,26 @@ def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
     return Failure("lane_unclear", f"{detail}: something else was taken for the foul line; {_WHOLE}")
 
 
-def _doubt(observations: Sequence[Observation], found: Agreement, loss: float) -> Failure | None:
+def _contradicted(found: Agreement, apart: float) -> Failure | None:
+    """``lane_unclear`` where other lanes say something else, and no pins or arrows speak for this one."""
+    if apart < _APART or found.arrows or found.pins > _MEASURED_PINS:
+        return None
+    detail = "something like a lane is in view, but the lanes beside it say that the camera stands elsewhere"
+    return Failure("lane_unclear", f"{detail}; {_WHOLE}")
+
+
+def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *, told: bool) -> Failure | None:
     """``lane_unclear`` where marks are missing or contradict one another, with the numbers."""
     counts = dict.fromkeys(SIDES, 0)
     for o in observations:
         if isinstance(o, EdgePoint):
             counts[o.side] += 1
+    far = any(isinstance(o, LanePoint) for o in observations)
     left, right = counts["left"] + counts["left_gutter"], counts["right"] + counts["right_gutter"]
     said = (
         (min(left, right) < _LEAST_EDGE_POINTS, f"its edges are seen in only {left} and {right} places"),
-        (counts["foul"] < _LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (not told and counts["foul"] < LEAST_FOUL_POINTS, f"its foul line is seen in only {counts['foul']} places"),
+        (not told and not far, "nothing at its far end is seen"),
         (loss > _WIDEST_LOSS, "its edges, foul line and pins do not fit one camera"),
         (
             abs(found.pins_aside_boards or 0.0)
@@ -275,12 +299,20 @@ def nothing_found(luma: Image, view: View) -> Failure:
     if bottom.v_px - point[1] > 0.1 * height and _clear(luma, point, bottom):
         detail = "lanes are in view, but not the foul line"
         return Failure("foul_line_unseen", f"{detail}; stand farther back or zoom out until it is in the frame")
+    flat = [line for line in across_lines(view.segments, point, 4) if 0 < line.v_at(point[0]) - point[1] < 0.1 * height]
+    if any(_strip_score(luma, point, line) > _FLAT_STRIP for line in flat):
+        detail = "something like a lane is in view, but seen too flat to tell distances on it"
+        return Failure("lane_too_flat", f"{detail}; put the phone at chest height or higher behind the approach")
     return _no_lane()
 
 
-def _clear(luma: Image, point: Array, line: AcrossLine) -> bool:
+def _strip_score(luma: Image, point: Array, line: AcrossLine) -> float:
     strips = strips_of(fan_of(luma, point, line), 1)
-    return bool(strips) and strips[0].score > _CLEAR_STRIP
+    return strips[0].score if strips else 0.0
+
+
+def _clear(luma: Image, point: Array, line: AcrossLine) -> bool:
+    return _strip_score(luma, point, line) > _CLEAR_STRIP
 
 
 def _no_lane() -> Failure:

@@ -33,6 +33,15 @@ class Poses:
         scale = self.f_px[None, :, None] / np.where(depth > 1.0, depth, np.nan)
         return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
 
+    def ground_x(self, pixels: Array) -> Array:
+        """Place ``(p, f, n)`` across the lane, inches, of pixels ``(n, 2)`` on its level; NaN above the horizon."""
+        rays = np.empty((len(self.f_px), len(pixels), 3))
+        rays[..., :2] = pixels - self.middle
+        rays[..., 2] = self.f_px[:, None]
+        seen = np.einsum("pfji,fnj->pfni", self.rotation, rays)
+        drop = np.where(seen[..., 2] < -1e-9, -seen[..., 2], np.nan)
+        return np.asarray(self.place_in[..., None, 0] + seen[..., 0] * self.place_in[..., None, 2] / drop)
+
 
 def poses_of(point: Array, corners: Array, f_px: Array, size: tuple[float, float]) -> Poses:
     """Cameras that see the lane vanish at a point and the foul line's corners where strips have them.

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import Failure
+from calibration.finding.deck_end import deck_end
 from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
 from calibration.finding.search import Rough
-from calibration.finding.together import Shared, agreeing, shared_prior
+from calibration.finding.together import SHARED, Shared, agreeing, distance, shared_prior
 from calibration.fit import K1_SD, ROLL_SD_DEG, Prior, camera_prior
 from calibration.lane import LANE_WIDTH_SCALE_SD
-from calibration.observations import EdgePoint, Observation, Side
+from calibration.observations import EdgePoint, LanePoint, Observation, Side
 from calibration.quality import CHECK_DISTANCES_FT, lane_point_sigma
 from calibration.solve import Solution, solve_observations
 
@@ -34,16 +35,33 @@ _KEPT_SHARE = 0.7
 """A solution that leaves out more marks than this fits the rest easily."""
 _ABOUT_IN, _ABOUT_SHARE, _ABOUT_DEG = 12.0, 0.06, 3.0
 """How far a rough camera may be off: to the side, of height, distance and focal length, in direction."""
+LEAST_FOUL_POINTS = 8
 _CLEAR_COUNT, _CLEAR_PX = 8, 0.75
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Refined:
-    """A solved camera, what it was solved from, and the pins' likenesses ``(10,)``."""
+    """A solved camera.
+
+    Attributes
+    ----------
+    solution : Solution
+    observations : tuple of Observation
+        What it was solved from.
+    pins : array (10,)
+        The pins' likenesses.
+    told : bool
+        Whether other lanes helped.
+    apart : float
+        How far it lies from the other lanes, where they could not help: squared distance over the number of parameters
+        that lanes share, in its uncertainty and theirs.
+    """
 
     solution: Solution
     observations: tuple[Observation, ...]
     pins: Array
+    told: bool = False
+    apart: float = 0.0
 
 
 def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None) -> list[Refined | Failure]:
@@ -62,7 +80,10 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         Where somebody stands before the lane.
     """
     alone = [refine(luma, rough.camera, hidden=hidden) for rough in roughs]
-    solved = {k: one.solution for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS}
+    sound = [k for k, one in enumerate(alone) if isinstance(one, Refined) and loss_of(one) < _SOUND_LOSS]
+    # a lane without foul line or far end knows little of the camera: it speaks only where no lane is whole
+    sound = [k for k in sound if _whole(alone[k])] or sound
+    solved = {k: one.solution for k in sound if isinstance(one := alone[k], Refined)}
     if not solved:
         return alone
     group = agreeing(solved, {k: min(roughs[k].edges) + _PIN_WORTH * roughs[k].pins for k in solved})
@@ -72,19 +93,37 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         if not others:
             found.append(alone[k])
             continue
-        x = solved[k].camera.x_in if k in solved else rough.camera.x_in
-        found.append(_with_others(luma, alone[k], shared_prior(others, x), hidden))
+        lane = alone[k]
+        x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
+        together = _with_others(luma, lane, shared_prior(others, x), hidden)
+        if together is not None:
+            found.append(replace(together, told=True))
+        elif isinstance(lane, Refined):
+            apart = min(distance(lane.solution, other) for other in others) / len(SHARED)
+            found.append(replace(lane, apart=apart))
+        else:
+            found.append(lane)
     return found
 
 
-def _with_others(luma: Image, alone: Refined | Failure, shared: Shared, hidden: Mask | None) -> Refined | Failure:
-    """A lane solved with what others know: its lines looked for where they put it, else where it was found alone."""
-    reaches = REACHES_PX[1:]
-    together = refine(luma, shared.camera, shared.prior, reaches, hidden=hidden)
-    if _as_good(together, alone) or isinstance(alone, Failure):
-        return together
-    together = refine(luma, alone.solution.camera, shared.prior, reaches, hidden=hidden)
-    return together if _as_good(together, alone) else alone
+def _with_others(luma: Image, alone: Refined | Failure, shared: Shared, hidden: Mask | None) -> Refined | None:
+    """A lane solved with what others know: its lines looked for where they put it, else where it was found alone.
+
+    None where it then fits worse than by itself.
+    """
+    starts = [shared.camera, *([alone.solution.camera] if isinstance(alone, Refined) else [])]
+    for camera in starts:
+        together = refine(luma, camera, shared.prior, REACHES_PX[1:], hidden=hidden)
+        if isinstance(together, Refined) and _as_good(together, alone):
+            return together
+    return None
+
+
+def _whole(lane: Refined | Failure) -> bool:
+    """Whether a lane shows its foul line and pins or the end of its deck."""
+    seen = () if isinstance(lane, Failure) else lane.observations
+    foul = sum(isinstance(o, EdgePoint) and o.side == "foul" for o in seen)
+    return foul >= LEAST_FOUL_POINTS and any(isinstance(o, LanePoint) for o in seen)
 
 
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
@@ -152,7 +191,8 @@ def observe(
     left, right = (_side_points(luma, camera, side, reach_px=reach_px, hidden=hidden) for side in ("left", "right"))
     foul = foul_points(luma, camera, reach_px, hidden=hidden)
     pins, likeness = pin_points(luma, camera, reach_px / 2, hidden=hidden)
-    return [*left, *right, *foul, *pins], likeness
+    end = deck_end(luma, camera, reach_px, likeness, hidden=hidden)
+    return [*left, *right, *foul, *pins, *([] if end is None else [end])], likeness
 
 
 def _side_points(luma: Image, camera: Camera, side: Side, *, reach_px: float, hidden: Mask | None) -> list[EdgePoint]:

@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.finding.deck import pin_likeness, pins_before, pins_of
+from calibration.finding.deck import pins_before
+from calibration.finding.ends import FoulLine, foul_lines, going_on
 from calibration.finding.fan import (
-    APPROACH_SHARES,
-    END_SHARES,
-    FULL_EDGE,
     GUTTER_SHARE,
     Fan,
-    Strip,
     edge_peaks,
     fan_of,
     strips_of,
 )
-from calibration.finding.lines import AcrossLine, Segments, across_lines, find_segments, vanishing_points
-from calibration.finding.pose import Poses, camera_of, poses_of
-from calibration.lane import GUTTER_WIDTH_IN, HEAD_PIN_IN, LANE_WIDTH_IN, PIN_HEIGHT_IN
+from calibration.finding.ladder import EDGE_WORTH, LANE_SPACING_IN, ODD_HEIGHT, USUAL_HEIGHT_IN, Rung, rungs
+from calibration.finding.lines import Segments, find_segments, vanishing_points
+from calibration.finding.pose import camera_of
+from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -31,42 +29,29 @@ Image = NDArray[np.uint8]
 SCAN_SIDE_PX = 960
 """Pins are looked for on a picture of at most this size, where a step of the ladder moves the deck by under a pixel."""
 
-_FOCAL_SHARES = (0.45, 6.0)
-_FOCAL_STEP = 0.01
 _STRIPS = 48
-_FOUL_LINES = 4
+_FOUL_LINES = 3
+_LEAST_RIVAL, _CLEAR_RIVAL = 0.2, 0.35
+"""Shares of the best line's worth below which another is not tried at all, and not where the best one gives a lane."""
+_LEAST_FOUL = 4.0
+"""Worth of a foul line: each lane's line that ends at it gives 1 to 6."""
+_CLEAR_SCORE = 12.0
+_ALIKE_SCORE, _ALIKE_FOCAL = 0.75, 0.03
+"""Lanes with this share of the best one's score and nearly its focal length are lanes of the same house."""
 _LEAST_STRIP = 38.0
 """A single edge that is clear all the way gives the likeliest pair of edges that much, a lane's two about 150."""
-_CLEAR_PINS = 5.0
-"""Pin evidence (:func:`calibration.finding.deck.pins_of`) from which a deck is clear: a full rack gives 7 to 10, a
-leave one a pin."""
-_LEAST_ROOM = 0.08
-"""A lane takes at least this share of the picture's height between vanishing point and foul line."""
-_LEAST_PINS, _CHANCE_PINS = 1.2, 1.0
-_CLEAR_END = 25.0
-_NO_FOUL_LINE = 100.0
-"""Two lanes whose edges go on this clearly across what was taken for the foul line show that it is none; one may be in
-line with seams of its approach."""
-_CLEAR_LINES = 3.6
-"""What edges and gutters together must say for the search to end: 6 where all are clear, 2 by chance."""
+_LEAST_PINS = 1.2
+_PIN_LINES = 10.0
+"""What a pin is worth beside the clearness of lines (own choice): chance finds up to two pins on a wall."""
+_NO_FOUL_LINE, _LEAST_ENDS = 0.5, 2
+"""What was taken for the foul line is none where half of the lanes' lines go on by more than this share of their step,
+or where fewer than two are seen to reach it. At true foul lines half of them go on by less than 0.25."""
+_ON_WORTH, _FOUL_WORTH = 15.0, 6.0
+"""What lines that go on all by their whole step cost, and what a line with e times as many ends is worth, in pins."""
 _LANES = 4
-_VOTERS = 12
-_LANE_SPACING_IN = LANE_WIDTH_IN + 2 * GUTTER_WIDTH_IN - 4.0
-"""Lanes with their gutters do not overlap; a little is left for a first camera's error."""
 _EDGE_SLACK_PX = 4.0
 _STRONG_EDGE = 14.0
-_EDGE_WORTH = 0.04
-_ODD_END_WORTH = 1.0
 _FEW_PINS = 2.5
-_HEIGHT_IN = (2.0, 150.0)
-_USUAL_HEIGHT_IN = (30.0, 112.0)
-_ODD_HEIGHT = 3.0
-"""What an unusual height of the camera must be made up for with, in pins."""
-_NESTED = 3.0
-"""The same for a strip that holds another lane: more than what chance finds of pins on a wall."""
-_BEHIND_IN = (12.0, 720.0)
-_LEAST_PIN_PX = 5.0
-"""Height of a pin in the scanned picture below which the template would see a blur."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,23 +68,19 @@ class Rough:
         How clear the left and the right edge are, 0 to 60.
     gutters : (float, float)
         The same for the gutters' outer edges.
-    odd_end : float
-        How much its edges go on on the near side of the foul line, or end before they reach it, 0 to 180: what was
-        taken for the foul line is another line.
     """
 
     camera: Camera
     pins: float
     edges: tuple[float, float]
     gutters: tuple[float, float]
-    odd_end: float = 0.0
 
     @property
     def score(self) -> float:
         """Everything that speaks for this lane."""
-        odd = not _USUAL_HEIGHT_IN[0] < self.camera.z_in < _USUAL_HEIGHT_IN[1]
-        lines = sum(self.edges) + 0.5 * sum(self.gutters) - _ODD_END_WORTH * self.odd_end
-        return self.pins + _EDGE_WORTH * lines - _ODD_HEIGHT * odd
+        odd = not USUAL_HEIGHT_IN[0] < self.camera.z_in < USUAL_HEIGHT_IN[1]
+        lines = sum(self.edges) + 0.5 * sum(self.gutters)
+        return self.pins + EDGE_WORTH * lines - ODD_HEIGHT * odd
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,115 +100,78 @@ def view_of(luma: Image) -> View:
 def rough_lanes(luma: Image, view: View) -> list[Rough]:
     """Every lane for which edges, foul line and pins agree, clearest first; empty when nothing looks like one."""
     best: list[Rough] = []
-    for point in view.points[:2]:
-        for foul in across_lines(view.segments, point, _FOUL_LINES):
-            if foul.v_at(point[0]) - point[1] < _LEAST_ROOM * luma.shape[0]:
-                continue
-            found = _lanes_of(luma, point, foul)
-            if found and (not best or found[0].score > best[0].score):
-                best = found
-            clear = best and best[0].pins >= _CLEAR_PINS and best[0].score - best[0].pins > _CLEAR_LINES
-            if clear and best[0].odd_end < _CLEAR_END:
-                return best
+    most = -np.inf
+    small = scanned(luma)
+    fouls = foul_lines(*small, view.segments, view.points[:2])
+    for k, foul in enumerate(fouls[:_FOUL_LINES]):
+        if foul.worth < max(_LEAST_FOUL, _LEAST_RIVAL * fouls[0].worth):
+            break
+        found = _lanes_of(luma, small, foul)
+        total = found.score - _ON_WORTH * found.goes_on + _FOUL_WORTH * np.log(foul.worth / fouls[0].worth)
+        if found.lanes and total > most:
+            best, most = found.lanes, total
+        beyond = fouls[k + 1].worth if k + 1 < len(fouls) else 0.0
+        if most > _CLEAR_SCORE and beyond < _CLEAR_RIVAL * fouls[0].worth:
+            break
     return best
 
 
-def _lanes_of(luma: Image, point: Array, foul: AcrossLine) -> list[Rough]:
-    fan = fan_of(luma, point, foul)
+def scanned(luma: Image) -> tuple[Image, float]:
+    """The picture at the size at which it is scanned, and its scale."""
+    scale = min(1.0, SCAN_SIDE_PX / max(luma.shape))
+    if scale == 1.0:
+        return luma, scale
+    resized = cv2.resize(luma, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    return np.asarray(resized, dtype=np.uint8), scale
+
+
+@dataclass(frozen=True, slots=True)
+class _Lanes:
+    """Lanes before one foul line, all that speaks for them, and how much of their lines goes on beyond it, 0 to 1."""
+
+    lanes: list[Rough]
+    score: float = 0.0
+    goes_on: float = 0.0
+
+
+def _lanes_of(luma: Image, small: tuple[Image, float], foul: FoulLine) -> _Lanes:
+    """The lanes before one foul line, clearest first; none where their lines go on beyond it, or do not reach it."""
+    fan = fan_of(luma, foul.point, foul.line)
     strips = strips_of(fan, _STRIPS)
     if not strips or strips[0].score < _LEAST_STRIP:
-        return []
-    first = _clearest(luma, fan, strips)
-    if first is None:
-        return []
-    fans = fan_of(luma, point, foul, APPROACH_SHARES), fan_of(luma, point, foul, END_SHARES)
-    lanes = [replace(lane, odd_end=_odd_end(*fans, lane)) for lane in _siblings(luma, fan, first)]
-    if sum(lane.odd_end > _NO_FOUL_LINE for lane in lanes) > 1:
-        return []
-    return sorted(lanes, key=lambda lane: -lane.score)
+        return _Lanes([])
+    found = rungs(*small, fan, strips)
+    rough = _first(luma, fan, found) if found else None
+    if rough is None:
+        return _Lanes([])
+    lanes = _siblings(luma, fan, rough)
+    beyond = np.concatenate([going_on(*small, foul, _lines_of(lane)) for lane in lanes])
+    beyond = beyond[np.isfinite(beyond)]
+    if len(beyond) < _LEAST_ENDS or np.median(beyond) > _NO_FOUL_LINE:
+        return _Lanes([])
+    return _Lanes(sorted(lanes, key=lambda lane: -lane.score), found[0].score, float(np.median(beyond)))
 
 
-def _odd_end(approach: Fan, end: Fan, lane: Rough) -> float:
-    """How clear both edges of a lane are on the approach, and how far from clear all its lines are before it."""
+def _lines_of(lane: Rough) -> Array:
+    """Columns ``(4,)`` where edges and gutters of a lane meet the foul line."""
     half, outer = LANE_WIDTH_IN / 2, LANE_WIDTH_IN / 2 + GUTTER_WIDTH_IN
-    t = lane.camera.project([[x, 0.0, 0.0] for x in (-half, half, -outer, outer)])[:, 0]
-    beyond = [abs(approach.at(float(v), _EDGE_SLACK_PX)) for v in t[:2]]
-    before = [abs(end.at(float(v), _EDGE_SLACK_PX)) for v in t if end.t_px[0] < v < end.t_px[-1]]
-    # one of the four may be a seam of the approach that goes on where the lane has ended
-    second = sorted(before)[-2] if len(before) > 1 else FULL_EDGE
-    return 2.0 * min(beyond) + FULL_EDGE - second
+    return lane.camera.project([[x, 0.0, 0.0] for x in (-half, half, -outer, outer)])[:, 0]
 
 
-def _corners(foul: AcrossLine, strips: list[Strip]) -> Array:
-    t = np.array([[s.left_px, s.right_px] for s in strips])
-    return np.stack([t, foul.v_at(t)], axis=-1)
-
-
-def _clearest(luma: Image, fan: Fan, strips: list[Strip]) -> Rough | None:
-    """The strip and focal length whose deck looks most like pins, a vote over all strips for the focal length."""
-    scale = min(1.0, SCAN_SIDE_PX / max(luma.shape))
-    small = luma
-    if scale < 1.0:
-        resized = cv2.resize(luma, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        small = np.asarray(resized, dtype=np.uint8)
-    size = (luma.shape[1] * scale, luma.shape[0] * scale)
-    low, high = np.log(np.array(_FOCAL_SHARES) * max(size))
-    focals = np.exp(np.arange(low, high, _FOCAL_STEP))
-    corners = _corners(fan.foul, strips)
-    poses = poses_of(fan.point * scale, corners * scale, focals, (size[0], size[1]))
-    likeness = pin_likeness(small, poses)
-    usable = _usable(poses) & np.isfinite(likeness).all(axis=-1)
-    pins = np.where(usable, pins_of(likeness), 0.0)
-    height = poses.place_in[..., 2]
-    odd = (height < _USUAL_HEIGHT_IN[0]) | (height > _USUAL_HEIGHT_IN[1])
-    lines = np.array([s.score for s in strips])
-    worth = _EDGE_WORTH * lines - _NESTED * _nested(corners[:, :, 0], lines)
-    score = np.where(usable, pins + worth[:, None] - _ODD_HEIGHT * odd, -np.inf)
-    chosen = _voted(pins, score, corners[:, :, 0])
-    if chosen is None:
-        return None
-    p, f = chosen
-    left, right = corners[p]
-    camera = camera_of(fan.point, left, right, f_px=float(focals[f] / scale), size=(luma.shape[1], luma.shape[0]))
-    return None if camera is None else _rough(fan, camera, float(pins[p, f]))
-
-
-def _nested(sides: Array, lines: Array) -> NDArray[np.bool_]:
-    """Which strips ``(p,)`` hold another that is clearer: two lanes taken for one, or a lane with its gutters."""
-    slack = 0.5 * GUTTER_SHARE * np.diff(sides, axis=1)
-    inside = (sides[None, :, 0] > sides[:, None, 0] - slack) & (sides[None, :, 1] < sides[:, None, 1] + slack)
-    narrower = np.diff(sides, axis=1)[None, :, 0] < np.diff(sides, axis=1) - slack
-    return np.asarray((inside & narrower & (lines[None] > lines[:, None])).any(axis=1))
-
-
-def _voted(pins: Array, score: Array, sides: Array) -> tuple[int, int] | None:
-    """Strip and focal length for which the strips beside one another together look most like lanes with pins.
-
-    ``pins`` and ``score`` are ``(p, f)``, ``sides`` the strips' left and right columns ``(p, 2)``. None where no focal
-    length has a strip with pins.
-    """
-    apart = GUTTER_SHARE * np.diff(sides, axis=1)
-    clash = (sides[:, None, 0] < sides[None, :, 1] + apart) & (sides[None, :, 0] < sides[:, None, 1] + apart)
-    best, most = None, -np.inf
-    for f in np.flatnonzero(pins.max(axis=0) >= _LEAST_PINS):
-        free = np.isfinite(score[:, f])
-        total, first = 0.0, -1
-        for p in np.argsort(-score[:, f], kind="stable")[:_VOTERS]:
-            if free[p] and pins[p, f] >= _LEAST_PINS:
-                total += float(score[p, f]) if first < 0 else float(pins[p, f]) - _CHANCE_PINS
-                first = int(p) if first < 0 else first
-                free &= ~clash[p]
-        if first >= 0 and total > most:
-            best, most = (first, int(f)), total
-    return best
-
-
-def _usable(poses: Poses) -> NDArray[np.bool_]:
-    """Poses ``(p, f)`` where somebody could have filmed and where pins are large enough to be seen."""
-    behind, height = -poses.place_in[..., 1], poses.place_in[..., 2]
-    pin_px = poses.f_px * PIN_HEIGHT_IN / (HEAD_PIN_IN + behind)
-    usable = (height > _HEIGHT_IN[0]) & (height < _HEIGHT_IN[1]) & (pin_px > _LEAST_PIN_PX)
-    return np.asarray(usable & (behind > _BEHIND_IN[0]) & (behind < _BEHIND_IN[1]))
+def _first(luma: Image, fan: Fan, found: list[Rung]) -> Rough | None:
+    """Of the lanes that speak almost equally clearly for one focal length the one nearest to the frame's middle."""
+    middle = luma.shape[1] / 2
+    alike: list[Rung] = []
+    for rung in found:
+        free = all(rung.strip.right_px < one.strip.left_px or rung.strip.left_px > one.strip.right_px for one in alike)
+        same = abs(np.log(rung.f_px / found[0].f_px)) < _ALIKE_FOCAL
+        if free and same and rung.score > _ALIKE_SCORE * found[0].score:
+            alike.append(rung)
+    rung = min(alike, key=lambda rung: abs((rung.strip.left_px + rung.strip.right_px) / 2 - middle))
+    t = np.array([rung.strip.left_px, rung.strip.right_px])
+    left, right = np.stack([t, fan.foul.v_at(t)], axis=-1)
+    camera = camera_of(fan.point, left, right, f_px=rung.f_px, size=(luma.shape[1], luma.shape[0]))
+    return None if camera is None else _rough(fan, camera, rung.pins)
 
 
 def _rough(fan: Fan, camera: Camera, pins: float) -> Rough:
@@ -249,16 +193,21 @@ def _siblings(luma: Image, fan: Fan, first: Rough) -> list[Rough]:
     centres = np.concatenate([sides + half, sides - half])
     found = [first]
     lanes = [_lane_at(luma, fan, camera, float(x)) for x in centres[np.isfinite(centres)]]
-    for lane in sorted((one for one in lanes if one is not None), key=lambda one: -one.score):
-        if all(abs(lane.camera.x_in - other.camera.x_in) > _LANE_SPACING_IN for other in found):
+    for lane in sorted((one for one in lanes if one is not None), key=lambda one: -_clearness(one)):
+        if all(abs(lane.camera.x_in - other.camera.x_in) > LANE_SPACING_IN for other in found):
             found.append(lane)
-    return found[:_LANES]
+    return sorted(found, key=lambda one: abs(one.camera.x_in - camera.x_in))[:_LANES]
+
+
+def _clearness(lane: Rough) -> float:
+    """What tells a lane from the one a gutter's width beside it: its lines first, pins as far as they are no chance."""
+    return sum(lane.edges) + 0.5 * sum(lane.gutters) + _PIN_LINES * max(lane.pins - _LEAST_PINS, 0.0)
 
 
 def _lane_at(luma: Image, fan: Fan, camera: Camera, x_in: float) -> Rough | None:
     """The lane whose middle is ``x_in`` to the right of the camera's own, if its pins or edges speak for it."""
     moved = camera.with_vector([camera.x_in - x_in, *camera.vector[1:]])
-    if abs(x_in) < _LANE_SPACING_IN:
+    if abs(x_in) < LANE_SPACING_IN:
         return None
     pins = pins_before(luma, moved)
     rough = _rough(fan, moved, pins)

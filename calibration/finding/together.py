@@ -36,14 +36,15 @@ def agreeing(solved: Mapping[int, Solution], worth: Mapping[int, float]) -> list
     best: list[int] = []
     most = -1.0
     for k in sorted(solved, key=lambda key: -worth[key]):
-        group = [j for j in sorted(solved) if j == k or _distance(solved[j], solved[k]) < AGREE_SQUARE]
+        group = [j for j in sorted(solved) if j == k or distance(solved[j], solved[k]) < AGREE_SQUARE]
         total = sum(worth[j] for j in group)
         if total > most + 1e-9:
             best, most = group, total
     return best
 
 
-def _distance(one: Solution, other: Solution) -> float:
+def distance(one: Solution, other: Solution) -> float:
+    """Squared distance of two lanes over the seven shared parameters, in their uncertainty."""
     (a, cov_a), (b, cov_b) = _shared(one), _shared(other)
     return float((a - b) @ np.linalg.solve(cov_a + cov_b, a - b))
 

@@ -7,7 +7,7 @@ import pytest
 
 from calibration.finding import judge
 from calibration.finding.judge import Agreement
-from calibration.observations import EdgePoint
+from calibration.observations import EdgePoint, LanePoint
 from calibration.quality import lane_point_sigma, verdict
 from calibration.solve import Solution, solve
 
@@ -19,6 +19,9 @@ def places(left=20, right=20, foul=20):
     return [EdgePoint(side, 10.0, 10.0, 0.3, f"{side}_{k}") for side, n in counts.items() for k in range(n)]
 
 
+FAR = LanePoint("deck_end", (0.0, 754.0, 0.0), 10.0, 10.0, 300.0)
+
+
 @pytest.fixture
 def solution(camera, clicked) -> Solution:
     found = solve(clicked(camera), width=camera.width, height=camera.height)
@@ -28,7 +31,7 @@ def solution(camera, clicked) -> Solution:
 
 
 def judged(solution, agreement=AGREEING, *, loss=0.05, **counts):
-    word, failure = judge.verdict(solution, places(**counts), agreement, loss=loss)
+    word, failure = judge.verdict(solution, [*places(**counts), FAR], agreement, loss=loss)
     return word, None if failure is None else failure.reason
 
 
@@ -111,3 +114,17 @@ def test_vague_cameras_are_usable_then_refused(solution):
     for factor, expected in ((0.98 * good, "good"), (1.02 * good, "usable"), (1.02 * usable, "refused")):
         vague = replace(solution, covariance=solution.covariance * factor**2)
         assert judged(vague)[0] == expected
+
+
+def test_lanes_that_say_otherwise_widen_it_and_refuse_one_without_marks_of_its_own(solution):
+    bare = replace(AGREEING, pins=0, pins_aside_boards=None, pins_scale=None, arrows=0, arrows_aside_boards=None)
+    seen = [*places(), FAR]
+    assert judge.widening(solution, AGREEING, apart=2.5) == pytest.approx(2.5)
+    assert judge.verdict(solution, seen, AGREEING, loss=0.05, apart=2.5)[1] is None
+    assert judge.verdict(solution, seen, bare, loss=0.05, apart=1.0)[1] is None
+    assert judge.verdict(solution, seen, bare, loss=0.05, apart=2.5)[0] == "refused"
+
+
+def test_a_lane_whose_far_end_nobody_sees_needs_others_that_do(solution):
+    assert judge.verdict(solution, places(), AGREEING, loss=0.05)[0] == "refused"
+    assert judge.verdict(solution, places(foul=0), AGREEING, loss=0.05, told=True)[1] is None
