@@ -51,7 +51,7 @@ class Refined:
     pins : array (10,)
         The pins' likenesses.
     told : bool
-        Whether other lanes helped.
+        Whether another lane helped that shows both foul line and far end: without one such, all may be wrong alike.
     apart : float
         How far it lies from the other lanes, where they could not help: squared distance over the number of parameters
         that lanes share, in its uncertainty and theirs.
@@ -97,7 +97,7 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
         together = _with_others(luma, lane, shared_prior(others, x), hidden)
         if together is not None:
-            found.append(replace(together, told=True))
+            found.append(replace(together, told=any(_whole(alone[j]) for j in group if j != k)))
         elif isinstance(lane, Refined):
             apart = min(distance(lane.solution, other) for other in others) / len(SHARED)
             found.append(replace(lane, apart=apart))
