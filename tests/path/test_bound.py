@@ -101,6 +101,10 @@ def test_noise_is_as_the_bound_takes_it():
     assert u[0, 1] == pytest.approx(np.sqrt((u[0, 0] - 0.09) * (u[1, 1] - 0.09)) * np.exp(-1))
 
 
+MEDIAN_OF_NORMAL = 0.6745
+"""Median size of a normal variable in its standard deviations: third quartile of the normal distribution."""
+
+
 @pytest.fixture(scope="module")
 def trials() -> Trials:
     """Shots at 60 frames a second with white noise, measured by the program's chain."""
@@ -124,7 +128,8 @@ def test_scatter_is_near_the_bound(trials, name):
     ]
     error, bound = np.array(own).T
     assert len(own) >= SHOTS
-    assert np.sqrt(np.mean(error**2) / np.mean(bound**2)) < 1.5
+    # by the median, as for a ball that slips to the pins or rolls just before them the likelier of both may be wrong
+    assert np.median(np.abs(error / bound)) / MEDIAN_OF_NORMAL < 1.5
 
 
 def test_breakpoint_is_near_the_bound(trials):
