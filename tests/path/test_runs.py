@@ -134,3 +134,10 @@ def test_a_heavier_chain_that_is_no_ball_does_not_hide_the_ball():
     found = _runs(_with(looks, both))
     assert len(found) == 1
     assert {d.frame for d in found[0]} >= set(range(40, 90))
+
+
+def test_what_flies_among_the_pins_is_no_run():
+    flying = [FrameLook(k, float(TIMES[k]), (_at(k, 18.0 - k, 722.0 + 9.5 * k),)) for k in range(16)]
+    assert _runs(flying) == []
+    ball = [FrameLook(k, float(TIMES[k]), (_at(k, 18.0 - k, 522.0 + 9.5 * k),)) for k in range(16)]
+    assert len(_runs(ball)) == 1

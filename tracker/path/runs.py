@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.lane import HEAD_PIN_IN
 from tracker.detection.watch import Detection, FrameLook
 
 Array = NDArray[np.float64]
@@ -92,7 +93,9 @@ def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
         chain = [left[k] for k in _best_chain(left, _slack_in(left, scale))]
         run = Run(tuple(chain))
         core = run.sharp
-        solid = len(core) >= MIN_DETECTIONS and core[-1].y_in - core[0].y_in >= MIN_LENGTH_IN
+        # what flies among the pins has no way before them
+        before = [min(d.y_in, HEAD_PIN_IN) for d in core]
+        solid = len(core) >= MIN_DETECTIONS and before[-1] - before[0] >= MIN_LENGTH_IN
         solid = solid and float(np.median([d.fit.rim_share for d in core])) >= MIN_SHARE
         first, last = chain[0].t_s, chain[-1].t_s
         solid = solid and last - first >= MIN_DURATION_S
