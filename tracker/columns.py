@@ -21,9 +21,9 @@ class Column:
     Attributes
     ----------
     name : str
-        Name in the table; of a number it ends with the unit, or is a board.
+        Name in the table; of a number it ends with the unit, or is a board or a ratio.
     unit : str
-        ``board``, ``ft``, ``deg``, ``mph``, ``s`` or empty for a text.
+        ``board``, ``ft``, ``deg``, ``mph``, ``rpm``, ``s``, ``1`` for a ratio, or empty for a text.
     definition : str
         What the number is, in a sentence.
     decimals : int
@@ -202,11 +202,11 @@ FIT_NUMBERS: tuple[Column, ...] = (
     ),
     Column(
         "oil_friction",
-        "",
+        "1",
         "Friction coefficient of oiled boards: the geometric mean along this path, where the ball slips in sight.",
         decimals=3,
     ),
-    Column("dry_friction", "", "Friction coefficient of dry boards, likewise.", decimals=3),
+    Column("dry_friction", "1", "Friction coefficient of dry boards, likewise.", decimals=3),
     Column(
         "oil_end_ft",
         "ft",

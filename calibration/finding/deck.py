@@ -20,6 +20,8 @@ _BESIDE_HEIGHTS_IN = (9.0, 10.0, 11.0)
 _ABOVE_HEIGHTS_IN = (16.3, 17.6, 19.0)
 _BESIDE_IN = 3.0
 _CHANCE = 0.5
+_LEAST_SPREAD = 2.0
+"""Luma below which what a template sees is as good as even."""
 _NECK_SHARE = 0.5
 """A pin stands out against what is beside its neck at least this much of how it does against what is above it."""
 
@@ -50,24 +52,24 @@ def pin_likeness(luma: Image, poses: Poses) -> Array:
 
 def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
     """Correlation ``(...)`` of the picture at pixels ``(..., m, 2)`` with a template light in the first ``count``."""
-    values = sampled(luma, pixels)
-    mean = values.mean(axis=-1, keepdims=True)
-    spread = np.sqrt(((values - mean) ** 2).mean(axis=-1))
+    return _correlation(sampled(luma, pixels), count)
+
+
+def _correlation(values: Array, count: int) -> Array:
     pin, ground = values[..., :count].mean(axis=-1), values[..., count:].mean(axis=-1)
-    share = count / pixels.shape[-2]
-    return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(spread, 2.0))
+    share = count / values.shape[-1]
+    return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(values.std(axis=-1), _LEAST_SPREAD))
 
 
 def _against_pit(luma: Image, pixels: Array, count: int) -> Array:
     """The same, less of it where the template's upper end is dark but not what is beside the neck: a bright ledge."""
     values = sampled(luma, pixels)
-    spread = values.std(axis=-1)
     pin, beside, above = (
         part.mean(axis=-1) for part in np.split(values, [count, count + 2 * len(_BESIDE_HEIGHTS_IN)], axis=-1)
     )
-    share = count / pixels.shape[-2]
-    alike = (pin - (beside + above) / 2) * np.sqrt(share * (1 - share)) / np.maximum(spread, 2.0)
-    return np.asarray(alike * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0))
+    return np.asarray(
+        _correlation(values, count) * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0)
+    )
 
 
 def pins_of(likeness: Array) -> Array:

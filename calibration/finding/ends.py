@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.finding.fan import BLOCKS, block_steps
 from calibration.finding.lines import AcrossLine, Segments, across_lines
-from calibration.finding.sampling import MAD_PER_SIGMA, sampled
+from calibration.finding.sampling import noise_of
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -21,12 +22,10 @@ _BEFORE, _BEYOND = (0.82, 0.97), (1.04, 1.2)
 _NEXT = (1.03, 1.13)
 """Parts of the way from vanishing point (0) to foul line (1) where lanes' lines are seen, and where they are not: all
 of it, and only what is next to the line. Own choices, tried on 90 drawn views."""
-_BLOCKS, _ROWS = 12, 24
+_ROWS = 24
 _LEAST_BLOCKS = 3
 _BESIDE = 0.3
 """Share of the frame's width beside it up to which lines reach the foul line and are looked at farther up."""
-_STEP_PX = 1.5
-_LEAST_NOISE = 0.3
 _CLIP, _CLEAR, _KNOWN = 6.0, 1.4, 2.0
 """What a step counts at most and from where it is a line, roots of sigmas; from where its end is told, sigmas."""
 _APART_PX = 3
@@ -64,7 +63,7 @@ def foul_lines(luma: Image, scale: float, segments: Segments, points: list[Array
     found = []
     for point in points:
         for line in across_lines(segments, point, _LINES):
-            small = AcrossLine(line.u_px * scale, line.v_px * scale, line.slope, line.length_px * scale)
+            small = _scaled(line, scale)
             if float(small.v_at(point[0] * scale)) - point[1] * scale < _LEAST_ROOM * height:
                 continue
             whole = np.sqrt(min(1.0, small.length_px / (_WHOLE_SHARE * width)))
@@ -74,6 +73,11 @@ def foul_lines(luma: Image, scale: float, segments: Segments, points: list[Array
         if all(_apart(one, other) > _SAME_SHARE * height / scale for other in kept):
             kept.append(one)
     return kept
+
+
+def _scaled(line: AcrossLine, scale: float) -> AcrossLine:
+    """The line in a picture that is smaller by ``scale``."""
+    return AcrossLine(line.u_px * scale, line.v_px * scale, line.slope, line.length_px * scale)
 
 
 def _apart(one: FoulLine, other: FoulLine) -> float:
@@ -86,11 +90,8 @@ def _apart(one: FoulLine, other: FoulLine) -> float:
 def _ending(luma: Image, point: Array, line: AcrossLine) -> float:
     """Sum over the clear lines before a line of how much of each is gone beyond it, in roots of sigmas of noise."""
     before, beyond = (_steps(luma, point, line, shares) for shares in (_BEFORE, _BEYOND))
-    steps = np.concatenate([before, beyond])
-    if not np.isfinite(steps).any():
-        return 0.0
-    noise = max(float(np.nanmedian(np.abs(steps))) / MAD_PER_SIGMA, _LEAST_NOISE)
-    near = np.abs(_bounded(before / noise).sum(axis=0)) / _BLOCKS
+    noise = noise_of(np.concatenate([before, beyond]))
+    near = np.abs(_bounded(before / noise).sum(axis=0)) / BLOCKS
     seen = np.isfinite(beyond).sum(axis=0)
     far = np.abs(_bounded(beyond / noise).sum(axis=0)) / np.maximum(seen, 1)
     far = np.where(seen >= _LEAST_BLOCKS, far, _UNSEEN * near)
@@ -112,17 +113,7 @@ def _highest(values: Array) -> Array:
 
 def _steps(luma: Image, point: Array, line: AcrossLine, shares: tuple[float, float]) -> Array:
     """Mean step ``(blocks, n)`` across the lines to every column, by blocks of rows; NaN outside the frame."""
-    height, width = luma.shape
-    t = np.arange(round(-_BESIDE * width), round((1.0 + _BESIDE) * width)) + 0.5
-    share = np.linspace(*shares, _ROWS)[:, None]
-    u = point[0] + share * (t[None] - point[0])
-    v = point[1] + share * (line.v_at(t)[None] - point[1])
-    left, right = (sampled(luma, np.stack([u + s * _STEP_PX, v], axis=-1)) for s in (-1, 1))
-    step = right - left
-    step[(u < 3) | (u > width - 3) | (v < 3) | (v > height - 3)] = np.nan
-    parts = step.reshape(_BLOCKS, -1, len(t))
-    count = np.isfinite(parts).sum(axis=1)
-    return np.asarray(np.where(count > 0, np.nan_to_num(parts).sum(axis=1) / np.maximum(count, 1), np.nan))
+    return block_steps(luma, point, line, shares, rows=_ROWS, beside=_BESIDE)[1]
 
 
 def going_on(luma: Image, scale: float, foul: FoulLine, columns: Array) -> Array:
@@ -136,10 +127,9 @@ def going_on(luma: Image, scale: float, foul: FoulLine, columns: Array) -> Array
     columns : array of shape (n,)
         Where the lines meet the foul line, pixels of the whole picture.
     """
-    line = foul.line
-    small = AcrossLine(line.u_px * scale, line.v_px * scale, line.slope, line.length_px * scale)
+    small = _scaled(foul.line, scale)
     before, beyond = (_steps(luma, foul.point * scale, small, shares) for shares in (_BEFORE, _NEXT))
-    noise = max(float(np.nanmedian(np.abs(before))) / MAD_PER_SIGMA, _LEAST_NOISE) if np.isfinite(before).any() else 1.0
+    noise = noise_of(before)
     first = round(-_BESIDE * luma.shape[1])
     shares = []
     for column in columns * scale:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finding.lines import AcrossLine
-from calibration.finding.sampling import MAD_PER_SIGMA, sampled
+from calibration.finding.sampling import LEAST_NOISE, MAD_PER_SIGMA, sampled
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 
 Array = NDArray[np.float64]
@@ -18,19 +18,14 @@ Image = NDArray[np.uint8]
 GUTTER_SHARE = GUTTER_WIDTH_IN / LANE_WIDTH_IN
 LANE_SHARES = (0.22, 0.97)
 """Part of the way from vanishing point to foul line that is looked at: short of the deck, off the line itself."""
-END_SHARES = (0.8, 0.97)
-"""The last of the lane before the foul line, which its edges reach."""
-APPROACH_SHARES = (1.06, 1.3)
-"""The same on the approach, where a lane's edges do not go on."""
-_BLOCKS = 12
+BLOCKS = 12
 _CLIP = 5.0
-FULL_EDGE = _BLOCKS * _CLIP
-"""What a line says that is an edge in every block of its rows."""
 
 _BEYOND = 0.6
 """Lanes whose near end lies beside the frame, by this share of its width, still show their far part."""
 _ROWS = 72
-_STEP_PX = 1.5
+STEP_PX = 1.5
+"""Half the distance over which a step is taken."""
 _PEAK_APART_PX = 3
 _WEAKEST = 6.0
 _NARROWEST_SHARE, _WIDEST_SHARE = 0.035, 0.9
@@ -70,29 +65,53 @@ class Fan:
         return float(values[np.argmax(np.abs(values))])
 
 
-def fan_of(luma: Image, point: Array, foul: AcrossLine, shares: tuple[float, float] = LANE_SHARES) -> Fan:
-    """Measure the fan of a picture ``(H, W)`` for a vanishing point and a foul line.
-
-    ``shares`` is the part of the way from the point (0) to the foul line (1) and beyond that is looked at.
-    """
-    height, width = luma.shape
-    t = np.arange(round(-_BEYOND * width), round((1.0 + _BEYOND) * width)) + 0.5
-    share = np.linspace(*shares, _ROWS)[:, None]
-    u = point[0] + share * (t[None] - point[0])
-    v = point[1] + share * (foul.v_at(t)[None] - point[1])
-    sides = [sampled(luma, np.stack([u + s * _STEP_PX, v], axis=-1)) for s in (-1, 1)]
-    step = sides[1] - sides[0]
-    step[(u < 3) | (u > width - 3) | (v < 3) | (v > height - 3)] = np.nan
-    blocks = _block_means(step)
+def fan_of(luma: Image, point: Array, foul: AcrossLine) -> Fan:
+    """Measure the fan of a picture ``(H, W)`` for a vanishing point and a foul line."""
+    t, blocks = block_steps(luma, point, foul, LANE_SHARES, rows=_ROWS, beside=_BEYOND)
     known = np.where(np.isfinite(blocks).any(axis=1, keepdims=True), np.abs(blocks), 0.0)
     noise = np.nanmedian(known, axis=1, keepdims=True) / MAD_PER_SIGMA
-    ratio = np.nan_to_num(blocks / np.maximum(noise, 0.3))
+    ratio = np.nan_to_num(blocks / np.maximum(noise, LEAST_NOISE))
     sharp = (np.sign(ratio) * np.sqrt(np.abs(ratio))).sum(axis=0)
     return Fan(point, foul, t, np.clip(ratio, -_CLIP, _CLIP).sum(axis=0), sharp)
 
 
+def block_steps(
+    luma: Image, point: Array, line: AcrossLine, shares: tuple[float, float], *, rows: int, beside: float
+) -> tuple[Array, Array]:
+    """Steps of brightness across the lines from a vanishing point to a line across them.
+
+    Parameters
+    ----------
+    luma : uint8 array of shape (H, W)
+    point : array of shape (2,)
+        The vanishing point, pixels.
+    line : AcrossLine
+    shares : (float, float)
+        Part of the way from the point (0) to the line (1) and beyond that is looked at.
+    rows : int
+        How many places on this part; a multiple of the blocks.
+    beside : float
+        Share of the frame's width beside it up to which lines reach the line across.
+
+    Returns
+    -------
+    (array (n,), array (12, n))
+        Columns where the lines meet the line across, a pixel apart, and by blocks of rows the mean step (right minus
+        left) there; NaN outside the frame.
+    """
+    height, width = luma.shape
+    t = np.arange(round(-beside * width), round((1.0 + beside) * width)) + 0.5
+    share = np.linspace(*shares, rows)[:, None]
+    u = point[0] + share * (t[None] - point[0])
+    v = point[1] + share * (line.v_at(t)[None] - point[1])
+    sides = [sampled(luma, np.stack([u + s * STEP_PX, v], axis=-1)) for s in (-1, 1)]
+    step = sides[1] - sides[0]
+    step[(u < 3) | (u > width - 3) | (v < 3) | (v > height - 3)] = np.nan
+    return t, _block_means(step)
+
+
 def _block_means(step: Array) -> Array:
-    parts = step.reshape(_BLOCKS, -1, step.shape[1])
+    parts = step.reshape(BLOCKS, -1, step.shape[1])
     known = np.isfinite(parts)
     count = known.sum(axis=1)
     total = np.where(known, parts, 0.0).sum(axis=1)

@@ -59,6 +59,7 @@ _RESIDUAL_BOARDS = 0.5
 _APART = 1.5
 """Squared distance from the other lanes over its seven parameters; 1 is usual by chance."""
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
+_HIGHER = "put the phone at chest height or higher behind the approach"
 _CLEAR_STRIP, _FLAT_STRIP = 100.0, 60.0
 _BOTTOM_SHARE = 0.97
 
@@ -280,7 +281,7 @@ def too_flat(cameras: Sequence[Camera]) -> Failure | None:
     if height >= LOWEST_IN:
         return None
     detail = f"the lane is seen too flat: the camera is about {height:.0f} in above it"
-    return Failure("lane_too_flat", f"{detail}; put the phone at chest height or higher behind the approach")
+    return Failure("lane_too_flat", f"{detail}; {_HIGHER}")
 
 
 def nothing_found(luma: Image, view: View) -> Failure:
@@ -302,7 +303,7 @@ def nothing_found(luma: Image, view: View) -> Failure:
     flat = [line for line in across_lines(view.segments, point, 4) if 0 < line.v_at(point[0]) - point[1] < 0.1 * height]
     if any(_strip_score(luma, point, line) > _FLAT_STRIP for line in flat):
         detail = "something like a lane is in view, but seen too flat to tell distances on it"
-        return Failure("lane_too_flat", f"{detail}; put the phone at chest height or higher behind the approach")
+        return Failure("lane_too_flat", f"{detail}; {_HIGHER}")
     return _no_lane()
 
 

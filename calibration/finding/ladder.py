@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finding.deck import pin_likeness, pins_of
-from calibration.finding.fan import GUTTER_SHARE, Fan, Strip, edge_peaks, nearest_edges
+from calibration.finding.fan import GUTTER_SHARE, STEP_PX, Fan, Strip, edge_peaks, nearest_edges
 from calibration.finding.pose import Poses, poses_of
-from calibration.finding.sampling import MAD_PER_SIGMA, sampled
+from calibration.finding.sampling import noise_of, sampled
 from calibration.lane import DECK_END_IN, GUTTER_WIDTH_IN, HEAD_PIN_IN, LANE_WIDTH_IN, PIN_HEIGHT_IN
 
 Array = NDArray[np.float64]
@@ -22,11 +22,12 @@ USUAL_HEIGHT_IN = (30.0, 112.0)
 ODD_HEIGHT = 3.0
 """What an unusual height of the camera must be made up for with, in pins."""
 EDGE_WORTH = 0.04
+"""What a unit of a line's clearness is worth, in pins: 6 for a lane whose four lines are clear all the way."""
 _FOCAL_SHARES = (0.45, 6.0)
 _FOCAL_STEP = 0.01
 _HEIGHT_IN = (2.0, 150.0)
 _NESTED = 3.0
-"""The same for a strip that holds another lane: more than what chance finds of pins on a wall."""
+"""What a strip that holds another lane must be made up for with: more than what chance finds of pins on a wall."""
 _BEHIND_IN = (12.0, 720.0)
 _LEAST_PIN_PX = 5.0
 """Height of a pin in the scanned picture below which the template would see a blur."""
@@ -40,7 +41,6 @@ _END_WORTH = 0.5
 _END_BEFORE, _END_BEYOND = (1.03, 1.35), (0.72, 0.97)
 """Parts of the way to the deck's end, seen from the vanishing point, where a lane's lines are seen and not seen."""
 _END_ROWS, _FARTHEST = 160, 0.03
-_STEP_PX = 1.5
 _CLIP = 5.0
 
 
@@ -166,10 +166,9 @@ def _line_steps(small: Image, point: Array, corners: Array, share: Array) -> Arr
     aside = GUTTER_SHARE * (right - left)
     feet = np.stack([left, right, left - aside, right + aside], axis=1)
     at = point + share[:, None] * (feet[:, :, None] - point)
-    a, b = (sampled(small, at + np.array([s * _STEP_PX, 0.0])) for s in (-1, 1))
+    a, b = (sampled(small, at + np.array([s * STEP_PX, 0.0])) for s in (-1, 1))
     step = b - a
-    noise = max(float(np.nanmedian(np.abs(step))) / MAD_PER_SIGMA, 0.3) if np.isfinite(step).any() else 1.0
-    bounded = np.clip(step / noise, -_CLIP, _CLIP)
+    bounded = np.clip(step / noise_of(step), -_CLIP, _CLIP)
     near = share > 0.3
     sign = np.sign(np.nansum(bounded[:, :, near], axis=2))
     signed = sign[..., None] * bounded

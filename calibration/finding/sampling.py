@@ -14,6 +14,9 @@ Image = NDArray[np.uint8]
 MAD_PER_SIGMA = 0.6745
 """Median distance of a normal variable from its middle over its standard deviation: third quartile of the normal."""
 
+LEAST_NOISE = 0.3
+"""Noise of a step of brightness below which a picture is not believed to be, luma: it has been rounded."""
+
 _COLUMNS = 16384
 _NO_MAP: Any = None
 
@@ -35,6 +38,12 @@ def _tiled(points: NDArray[np.float32]) -> NDArray[np.float32]:
     grid = np.zeros((rows * columns, 2), np.float32)
     grid[: len(points)] = np.nan_to_num(points)
     return grid.reshape(rows, columns, 2)
+
+
+def noise_of(steps: Array) -> float:
+    """Standard deviation of a picture's own steps of brightness, most of which are noise, by their median size."""
+    known = steps[np.isfinite(steps)]
+    return max(float(np.median(np.abs(known))) / MAD_PER_SIGMA, LEAST_NOISE) if len(known) else LEAST_NOISE
 
 
 def top_of(before: float, middle: float, after: float) -> float:

@@ -145,17 +145,17 @@ def _lanes_of(luma: Image, small: tuple[Image, float], foul: FoulLine) -> _Lanes
     if rough is None:
         return _Lanes([])
     lanes = _siblings(luma, fan, rough)
-    beyond = np.concatenate([going_on(*small, foul, _lines_of(lane)) for lane in lanes])
+    beyond = np.concatenate([going_on(*small, foul, _lines_of(lane.camera)) for lane in lanes])
     beyond = beyond[np.isfinite(beyond)]
     if len(beyond) < _LEAST_ENDS or np.median(beyond) > _NO_FOUL_LINE:
         return _Lanes([])
     return _Lanes(sorted(lanes, key=lambda lane: -lane.score), found[0].score, float(np.median(beyond)))
 
 
-def _lines_of(lane: Rough) -> Array:
-    """Columns ``(4,)`` where edges and gutters of a lane meet the foul line."""
+def _lines_of(camera: Camera) -> Array:
+    """Columns ``(4,)`` where a lane's edges, then its gutters', meet the foul line, left before right."""
     half, outer = LANE_WIDTH_IN / 2, LANE_WIDTH_IN / 2 + GUTTER_WIDTH_IN
-    return lane.camera.project([[x, 0.0, 0.0] for x in (-half, half, -outer, outer)])[:, 0]
+    return camera.project([[x, 0.0, 0.0] for x in (-half, half, -outer, outer)])[:, 0]
 
 
 def _first(luma: Image, fan: Fan, found: list[Rung]) -> Rough | None:
@@ -175,9 +175,7 @@ def _first(luma: Image, fan: Fan, found: list[Rung]) -> Rough | None:
 
 
 def _rough(fan: Fan, camera: Camera, pins: float) -> Rough:
-    half = LANE_WIDTH_IN / 2
-    places = np.array([[x, 0.0, 0.0] for x in (-half, half, -half - GUTTER_WIDTH_IN, half + GUTTER_WIDTH_IN)])
-    t = camera.project(places)[:, 0]
+    t = _lines_of(camera)
     slack = 0.15 * GUTTER_SHARE * abs(t[1] - t[0])
     edges = [abs(fan.at(float(v), min(_EDGE_SLACK_PX, slack))) for v in t[:2]]
     gutters = [abs(fan.at(float(v), slack)) for v in t[2:]]

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from unittest.mock import patch
 
 import cv2
 import numpy as np
@@ -78,16 +79,11 @@ def squares(given: Given, sources: Sequence[str]) -> Squares:
     if "arrows" not in sources:
         arrows = replace(arrows, centre_u_ft=0.0, slope_u_ft=0.0)
     timing = given.timing_u if "shutter" in sources else (0.0, 0.0)
-    with_those: Callable[[], shot.Analysis] = lambda: shot.analyse(  # noqa: E731
-        given.path, fitted.draws, arrows, BALL_RADIUS_IN, hand=None, timing_u=timing
-    )
-    kept = shot.MODEL_U, shot.LAYDOWN_SPREAD_FT
-    shot.MODEL_U = kept[0] if "model" in sources else {}
-    shot.LAYDOWN_SPREAD_FT = kept[1] if "laydown" in sources else 0.0
-    try:
-        found = with_those().quantities
-    finally:
-        shot.MODEL_U, shot.LAYDOWN_SPREAD_FT = kept
+    model_u = shot.MODEL_U if "model" in sources else {}
+    spread_ft = shot.LAYDOWN_SPREAD_FT if "laydown" in sources else 0.0
+    with patch.multiple(shot, MODEL_U=model_u, LAYDOWN_SPREAD_FT=spread_ft):
+        analysis = shot.analyse(given.path, fitted.draws, arrows, BALL_RADIUS_IN, hand=None, timing_u=timing)
+    found = analysis.quantities
     return {name: found[name].u ** 2 for name in COLUMNS if found[name].u is not None}
 
 

@@ -21,12 +21,14 @@ from tracker.detection.outline import BallFit, Planes, Rim
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 
-OUTER = 2.0
-RING = 1.2
-"""The picture is looked at to 1.7 radii of the place where the search begins; noise is taken beyond 1.2 radii."""
+OUTER, RING = 2.0, 1.2
+"""Radii to which the picture is looked at, and from which on its noise is taken."""
 BELOW_SINE = 0.72
-MIRROR_WIDE, MIRROR_DEEP, SEARCH_MIRROR = 0.8, 1.9, 0.5
-"""Left out: the shadow and the mirror image that join the ball from below, as for its rim."""
+"""Shadow and mirror image, which join the ball from below, are no noise."""
+MIRROR_WIDE, MIRROR_DEEP = 0.8, 1.9
+"""Half-width and depth of the mirror image, radii."""
+SEARCH_MIRROR = 0.5
+"""What the mirror image counts while the ball is searched for, lest the ball is taken for one of a ball above it."""
 COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
 """A ball's luma pixels are thinned out to about so many for the search, for its end, and beside a rim."""
 PEAK_TURNS = 3
@@ -48,6 +50,7 @@ CORRELATED = 4.0
 MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
 RIDGE = 1e-3
+"""Keeps polynomials solvable where hardly a pixel is left."""
 RIVAL_SHARE = 0.012
 """Share of the likelihood that shading which is no polynomial may give or take: other peaks within it are rivals."""
 DISC_RIM_SHARE = 0.6
@@ -118,9 +121,9 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
     if peak is None:
         return None
     away = begin + grid - centre
+    # likelihoods grow with the pixels looked at: as if the search had used as many of the same area as its end
     gains *= len(fine[0].at) / max(len(coarse[0].at), 1) * (1 + FARTHEST / OUTER) ** 2
-    model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
-    covariance = peak[1] + _rivals(away, gains, shape) + model
+    covariance = peak[1] + _rivals(away, gains, shape)
     return BallFit(
         peak[0] + np.array(origin), covariance, 0.0, DISC_RIM_SHARE, _contrast(fine, centre, shape, noise), "disc"
     )
@@ -150,8 +153,7 @@ def with_disc(
     pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
     peak = _peak(pixels, centre, shape)
     if peak is not None:
-        model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
-        return _together(fit, peak[0] + np.array(origin), peak[1] + model)
+        return _together(fit, peak[0] + np.array(origin), peak[1])
     disc = fit_disc(planes, background, rim, noise, origin=origin)
     return fit if disc is None else _together(fit, disc.centre_px, disc.covariance)
 
@@ -270,7 +272,10 @@ def _explained(weight: Single, basis: Single, part: _Pixels) -> Array:
 
 
 def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:
-    """Top of the likelihood near a centre, by the parabola about it, and the covariance that its bend tells."""
+    """Top of the likelihood near a centre, by the parabola about it, and its covariance.
+
+    That is what the bend tells, for noise that is alike from pixel to pixel, and what the shading model leaves behind.
+    """
     step = max(0.5, shape.radius_px / 20)
     for _ in range(PEAK_TURNS):
         gains = _gain(pixels, centre + step * _AROUND, shape)
@@ -282,7 +287,8 @@ def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Arra
         move = covariance @ np.array([gx, gy]) / step
         far = float(np.hypot(*move)) / (2 * step)
         if far <= 1.0:
-            return centre + move, np.asarray(covariance * CORRELATED**2, dtype=np.float64)
+            model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
+            return centre + move, np.asarray(covariance * CORRELATED**2 + model, dtype=np.float64)
         centre = centre + move / far
     return None
 

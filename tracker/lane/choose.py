@@ -84,8 +84,8 @@ def lane_activity(cameras: Sequence[Camera], clean: CleanPicture, stills: Stills
     A pixel has changed in a still where luma or chroma lies five sigmas of its own scatter, and a least step, from the
     clean picture. Connected changes are things. A thing whose lowest rows stand on a lane's approach counts for that
     lane alone, however many neighbours' boxes its body covers, by its area over that of a person at that distance, at
-    most 1. A thing of a ball's size on a lane's surface counts
-    0.15.
+    most 1. A thing of a ball's size on a lane's surface
+    counts 0.15.
 
     Parameters
     ----------

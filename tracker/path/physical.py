@@ -31,8 +31,8 @@ Array = NDArray[np.float64]
 KNOTS_FT = np.array([0.0, 14.0, 24.0, 31.0, 36.0, 40.0, 44.0, 48.0, 53.0, 60.0])
 PROFILE = np.array([np.log(0.04), np.log(5.0), 41.0, np.log(1.2)])
 PROFILE_SD = np.array([0.45, 0.5, 4.5, 0.7])
-"""Log friction of oiled boards, log ratio of dry to oil, where one becomes the other in ft, and log of over how many ft
-(wide: secondary sources and common practice)."""
+"""Log friction of oiled boards, log ratio of dry to oil, where one becomes the other in ft, and log of the scale of
+that logistic step in ft, of which 4.4 take it from 10 to 90 % (wide: secondary sources and common practice)."""
 KNOT_SD, STEP_SD = 0.15, 0.12
 """How far friction departs from that at a knot, and differently from one knot to the next, in its logarithm."""
 LOG_MU_RANGE = (np.log(0.003), np.log(0.6))
@@ -44,9 +44,9 @@ BEFORE_IN = 18.0
 LAUNCHED, PROFILED = 6, 10
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2] + [1e-3] * len(KNOTS_FT))
 SLIP, GRIP = 4, 5
-LOWEST, HIGHEST = np.full(len(STEPS), -np.inf), np.full(len(STEPS), np.inf)
-LOWEST[SLIP], HIGHEST[SLIP] = -1.5, 1.5
-LOWEST[GRIP], HIGHEST[GRIP] = np.log(5.0), np.log(400.0)
+_FREE = [np.inf] * (len(STEPS) - LAUNCHED)
+LOWEST = -np.array([*[np.inf] * SLIP, 1.5, -np.log(5.0), *_FREE])
+HIGHEST = np.array([*[np.inf] * SLIP, 1.5, np.log(400.0), *_FREE])
 """Friction slows a ball, and eight times the usual change of velocity or a tenth of it is no ball's: without limits a
 fit can walk to the same direction one turn further, or to a ball that does not slip at all, and end there."""
 ROLLS_AFTER = 0.9
@@ -107,17 +107,31 @@ def _knot_weight() -> Array:
 
 def friction_of(profile: Array, distance_ft: Array) -> Array:
     """Friction coefficients ``(m, n)`` at distances ``(n,)`` of profiles ``(m, 4 + k)``."""
-    oil, ratio, end, taper = (profile[:, k, None] for k in range(4))
-    dry = expit((distance_ft - end) / np.exp(np.clip(taper, -2.0, 3.0)))
+    return np.asarray(np.exp(_log_friction(profile, distance_ft, _dry_share(profile, distance_ft))))
+
+
+def _dry_share(profile: Array, distance_ft: Array) -> Array:
+    """Share of dry ``(m, n)``, 0 on oiled boards and 1 on dry ones."""
+    end, taper = profile[:, 2, None], profile[:, 3, None]
+    return np.asarray(expit((distance_ft - end) / np.exp(np.clip(taper, -2.0, 3.0))))
+
+
+def _log_friction(profile: Array, distance_ft: Array, dry: Array | float) -> Array:
+    """Logarithm of friction ``(m, n)`` at distances with some share of dry."""
     departures = np.stack([np.interp(distance_ft, KNOTS_FT, row) for row in profile[:, 4:]])
-    return np.asarray(np.exp(np.clip(oil + ratio * dry + departures, *LOG_MU_RANGE)))
+    return np.asarray(np.clip(profile[:, 0, None] + profile[:, 1, None] * dry + departures, *LOG_MU_RANGE))
 
 
 def _paths(parameters: Array, y_in: Array) -> Slide:
     """Paths of parameter sets ``(m, p)``."""
     p = parameters.T
-    friction = friction_of(parameters[:, LAUNCHED:], y_in / 12.0)
-    return slide(Launch(p[0], p[1], p[2], p[3], p[4], np.exp(np.clip(p[5], 0.0, 6.0))), friction, y_in)
+    friction = friction_of(parameters[:, LAUNCHED:], y_in / INCHES_PER_FOOT)
+    return slide(Launch(p[0], p[1], p[2], p[3], p[SLIP], _grip_in_s(parameters)), friction, y_in)
+
+
+def _grip_in_s(parameters: Array) -> Array:
+    """Change of velocity until rolling ``(m,)``; trials far off are kept to what a number can hold."""
+    return np.asarray(np.exp(np.clip(parameters[:, GRIP], 0.0, 6.0)))
 
 
 def slip_end_ft(found: Slide) -> Array:
@@ -172,8 +186,8 @@ def _residuals(problem: _Problem, parameters: Array) -> Array:
     u, v = (solve_triangular(f, miss[..., k].T, lower=True).T for k, f in enumerate(problem.factors))
     profile = (parameters[:, LAUNCHED:PROFILED] - PROFILE) / PROFILE_SD
     knots = parameters[:, PROFILED:] @ problem.knot_weight.T
-    grip = (parameters[:, 5:6] - np.log(GRIP_IN_S)) / GRIP_LOG_SD
-    return np.concatenate([u, v, profile, knots, grip, parameters[:, 4:5] / SLIP_SD_RAD], axis=1)
+    grip = (parameters[:, GRIP, None] - np.log(GRIP_IN_S)) / GRIP_LOG_SD
+    return np.concatenate([u, v, profile, knots, grip, parameters[:, SLIP, None] / SLIP_SD_RAD], axis=1)
 
 
 def _jacobian(problem: _Problem) -> Callable[[Array], Array]:
@@ -288,9 +302,10 @@ def fit_physical(
     slides = _paths(sets, y_in)
     states = _states(slides, path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:], slip_end_ft(slides))
+    prior = _prior_sets(found, count, random)
     launch = launch_fit(
-        _sets(sets, y_in),
-        _sets(_prior_sets(found, count, random), y_in),
+        _sets(sets, slides),
+        _sets(prior, _paths(prior, y_in)),
         (float(states[0, 0, Y]), float(states[0, path.last_seen, Y])),
         errors.ball_radius_in + np.append(0.0, shared[-1]),
         timing_u=timing_u,
@@ -298,24 +313,20 @@ def fit_physical(
     return PhysicalPath(draws, _disagreement(path, states), launch)
 
 
-def _sets(parameters: Array, y_in: Array) -> Sets:
-    """Parameter sets ``(m, p)`` as the launch is read from them."""
-    profile, feet = parameters[:, LAUNCHED:], y_in / INCHES_PER_FOOT
-    always, never = profile.copy(), profile.copy()
-    always[:, 2], never[:, 2] = -1e3, 1e3
-    oil, dry = (np.log(friction_of(p, feet)) for p in (never, always))
-    end, taper = profile[:, 2, None], profile[:, 3, None]
-    share = expit((feet - end) / np.exp(np.clip(taper, -2.0, 3.0)))
-    grip = np.exp(np.clip(parameters[:, 5], 0.0, 6.0))
-    return Sets(parameters[:, 4], grip, profile[:, 2], oil, log_dry=dry, dry=share, paths=_paths(parameters, y_in))
+def _sets(parameters: Array, paths: Slide) -> Sets:
+    """Parameter sets ``(m, p)`` and their paths as the launch is read from them."""
+    profile, feet = parameters[:, LAUNCHED:], paths.y_in[0] / INCHES_PER_FOOT
+    oil, dry = (_log_friction(profile, feet, share) for share in (0.0, 1.0))
+    share = _dry_share(profile, feet)
+    return Sets(parameters[:, SLIP], _grip_in_s(parameters), profile[:, 2], oil, log_dry=dry, dry=share, paths=paths)
 
 
 def _prior_sets(best: Array, count: int, random: np.random.Generator) -> Array:
     """Parameter sets ``(1 + count, p)`` with all that has a prior drawn from it alone; the rest as fitted."""
     sets = np.tile(best, (1 + count, 1))
     draw = random.standard_normal((1 + count, len(best)))
-    sets[:, 4] = SLIP_SD_RAD * draw[:, 4]
-    sets[:, 5] = np.log(GRIP_IN_S) + GRIP_LOG_SD * draw[:, 5]
+    sets[:, SLIP] = SLIP_SD_RAD * draw[:, SLIP]
+    sets[:, GRIP] = np.log(GRIP_IN_S) + GRIP_LOG_SD * draw[:, GRIP]
     sets[:, LAUNCHED:PROFILED] = PROFILE + PROFILE_SD * draw[:, LAUNCHED:PROFILED]
     weight = _knot_weight()
     covariance = np.asarray(np.linalg.inv(weight.T @ weight), dtype=np.float64)

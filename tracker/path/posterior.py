@@ -162,7 +162,7 @@ def widen(model: MotionModel, clarity: float) -> MotionModel:
 
     Clarity is the rim's contrast in noise sigmas times the square of the share of rays that agree.
 
-    The two constants are from the scatter of fitted centres on rendered clips.
+    The constants are from the scatter of fitted centres on rendered clips.
     """
     faint = 1.0 / max(clarity, 2.0)
     return replace(model, bias_px=(0.05 + faint, 0.1 + 2.0 * faint))
