@@ -28,8 +28,9 @@ JERKS = {"jerk_xx": 900.0, "jerk_xy": 200.0, "jerk_yy": 300.0}
 START = np.array([2.0, -8.0, 5.0, 30.0, 300.0, -14.0, 0.0, 0.0])
 START_SD = np.array([2.0, 6.0, 8.0, 6.0, 10.0, 8.0])
 FRAMES = 100
-SETTLED_ROWS = 5
-"""The last pass starts from a place that the same measurements have told: its first innovations are too small."""
+SETTLED_S = 0.8
+"""The last pass starts from a state that the same measurements have told: its first innovations are too small. From a
+start drawn from the prior around the true state they are as large as the filter says after this time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +69,8 @@ def squares(misses: Array, covariances: Array) -> Array:
 
 
 def path_nis(path: SmoothPath) -> Array:
-    """Innovations' squares of a path's measurements, without the first ones."""
-    rows = np.flatnonzero(path.seen)[SETTLED_ROWS:]
-    return path.nis[rows]
+    """Innovations' squares of a path's measurements, without those of the first 0.8 s."""
+    return path.nis[path.seen & (path.t_s > path.t_s[0] + SETTLED_S)]
 
 
 def place_squares(path: SmoothPath, shot: Shot, at_ft: Array, draws: PathDraws | None = None) -> Array:

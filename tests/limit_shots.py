@@ -146,13 +146,16 @@ def motion_of(view: View) -> MotionModel:
     return MotionModel(bias_px=view.bias.bias_px, bias_time_s=view.bias.bias_time_s)
 
 
-def measure(view: View, looks: Sequence[FrameLook], hand: Hand) -> Measured | None:
-    """The chain from looks to numbers with a camera and a ball that are known; None where no path is found."""
+def smoothed_of(view: View, looks: Sequence[FrameLook]) -> tuple[SmoothPath, MotionModel] | None:
+    """The chain from looks to the smoothed path; None where none is found."""
     ahead = view.camera.project(np.array([[0.0, 715.0, view.radius_in], [0.0, 725.0, view.radius_in]]))
     runs = find_runs(list(looks), 10.0 / abs(float(ahead[1, 1] - ahead[0, 1])))
-    if not runs:
-        return None
-    smoothed = smooth_run(runs[0], list(looks), view.camera, view.radius_in, model=motion_of(view))
+    return smooth_run(runs[0], list(looks), view.camera, view.radius_in, model=motion_of(view)) if runs else None
+
+
+def measure(view: View, looks: Sequence[FrameLook], hand: Hand) -> Measured | None:
+    """The chain from looks to numbers with a camera and a ball that are known; None where no path is found."""
+    smoothed = smoothed_of(view, looks)
     if smoothed is None:
         return None
     path, model = smoothed

@@ -20,7 +20,7 @@ from limit import (
     prior_information,
 )
 from limit_checks import Squares, chi_square_bounds, matched, path_nis, place_squares
-from limit_shots import LANDSCAPE_60, SETUPS, Measured, Shot, draw_shot, looks_at, measure
+from limit_shots import LANDSCAPE_60, SETUPS, Measured, Shot, draw_shot, looks_at, measure, smoothed_of
 
 from calibration.camera import Camera
 from tracker.path.motion import MotionModel
@@ -152,9 +152,14 @@ def test_claimed_place_is_the_scatter_of_errors(trials):
             assert Squares(found[:, k], 2).inside
 
 
-def test_innovations_are_not_larger_than_the_filter_says(trials):
-    found = Squares(np.concatenate([path_nis(f.path) for _, _, _, f in trials]), 2)
-    assert 1.8 < found.mean < found.bounds[1]
+def test_innovations_are_as_large_as_the_filter_says():
+    found = []
+    for k in range(24):
+        random = np.random.default_rng([9, k])
+        smoothed = smoothed_of(WHITE, looks_at(WHITE, draw_shot(SETUPS[0], random, WHITE.radius_in), random))
+        assert smoothed is not None
+        found.append(path_nis(smoothed[0]))
+    assert Squares(np.concatenate(found), 2).inside
 
 
 def test_filter_and_world_agree_where_the_ball_moves_as_the_model_says():

@@ -21,6 +21,9 @@ SIZE = 8
 X, VX, AX, Y, VY, AY, BU, BV = range(SIZE)
 BIAS_RADIUS_PX = 14.0
 JERK_ALONG = 8000.0
+"""That of the sharpest hook: while detections are chosen, no ball may turn out of the gate."""
+TURN_SHARPNESS = 3.0
+"""How much stronger the jerk is than spread evenly over the path: friction changes within a few feet of it."""
 JERK_ACROSS = 100.0
 
 
@@ -66,18 +69,22 @@ class MotionModel:
         return q
 
 
-def along_slip(model: MotionModel, velocity_change: Array) -> MotionModel:
+def along_slip(model: MotionModel, velocity_change: Array, span_s: float | None = None) -> MotionModel:
     """The model with its jerk tied to the direction in which friction acts.
 
     While a ball slips, friction points against the slip, whose direction does not change for any friction that depends
     on place or time only (sphere, point contact, Coulomb; from du/dt = -mu g (1 + R^2/k^2) u/|u|). The change of
-    velocity over the shot, ``velocity_change`` (dvx, dvy), shows that direction; across it little can happen.
+    velocity over the shot, ``velocity_change`` (dvx, dvy) in in/s, shows that direction; across it little can happen.
+    With ``span_s``, the seconds that the change took, it shows how strong the jerk is as well: white jerk of density q
+    moves velocity by a variance of q T^3 / 3 within T (the double integral of white noise). Without, the jerk is that
+    of the sharpest hook.
     """
     size = float(np.hypot(*velocity_change))
     if size < 1e-6:
         return model
     along = np.asarray(velocity_change) / size
-    jerk = JERK_ALONG * np.outer(along, along) + JERK_ACROSS * (np.eye(2) - np.outer(along, along))
+    strong = JERK_ALONG if span_s is None else min(TURN_SHARPNESS * 3.0 * size**2 / span_s**3, JERK_ALONG)
+    jerk = max(strong, JERK_ACROSS) * np.outer(along, along) + JERK_ACROSS * (np.eye(2) - np.outer(along, along))
     return replace(model, jerk_xx=float(jerk[0, 0]), jerk_xy=float(jerk[0, 1]), jerk_yy=float(jerk[1, 1]))
 
 

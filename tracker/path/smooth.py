@@ -197,9 +197,10 @@ def _sweep(tracker: _Tracker, looks: list[FrameLook], t0_s: float, ball_radius_i
     return record
 
 
-def _smooth_once(
+def _tracked(
     run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float
-) -> SmoothPath | None:
+) -> tuple[_Pass, tuple[Array, Array]] | None:
+    """The pass over the whole path, and the state and covariance that it begins with."""
     t0, state, spread = _start(run, model)
     times = np.array([look.t_s for look in looks])
     here = int(np.searchsorted(times, t0 - 1e-9))
@@ -222,10 +223,23 @@ def _smooth_once(
     wide = np.diag([*START_SPREAD, *model.bias_px]) ** 2
     start_state = origin.copy()
     start_state[[AX, AY, BU, BV]] = 0.0, START_SLOWING_IN_S2, 0.0, 0.0
-    tracker = _Tracker(camera, ball_radius_in, model, (start_state, wide), gate=gate)
-    full = _sweep(tracker, looks[begin:], times[begin], ball_radius_in, until_lost=False)
-    _carry_to_pins(tracker, full, ball_radius_in)
-    return _path(full, ball_radius_in, wide)
+    start = start_state, wide
+    return _full(looks[begin:], camera, ball_radius_in, start=start, model=model, gate=gate), start
+
+
+def _full(
+    looks: list[FrameLook],
+    camera: Camera,
+    ball_radius_in: float,
+    *,
+    start: tuple[Array, Array],
+    model: MotionModel,
+    gate: float,
+) -> _Pass:
+    tracker = _Tracker(camera, ball_radius_in, model, start, gate=gate)
+    record = _sweep(tracker, looks, looks[0].t_s, ball_radius_in, until_lost=False)
+    _carry_to_pins(tracker, record, ball_radius_in)
+    return record
 
 
 def smooth_run(
@@ -236,7 +250,8 @@ def smooth_run(
     The filter starts a few feet down the lane, goes to the pins, then back to the first frame in which the ball
     rolled on the lane (a ball in the air is not where a ball at rest on the lane would appear, and is gated out), and
     once more forward over everything; RTS smoothing follows (filterpy). All of it is done a second time with what the
-    first pass has shown: where the path turns, the jerk is tied to the direction in which friction acts.
+    first pass has shown: where the path turns, the jerk is tied to the direction in which friction acts. Detections
+    are chosen with the jerk of the sharpest hook; those chosen are then filtered with the jerk that this ball shows.
 
     Parameters
     ----------
@@ -258,15 +273,30 @@ def smooth_run(
     (SmoothPath, MotionModel) or None
         The path and the model it was smoothed with; None when fewer than four frames are left.
     """
-    path = _smooth_once(run, looks, camera, ball_radius_in, model=model, gate=gate)
+    first_pass = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
+    path = _path(first_pass[0], ball_radius_in, first_pass[1][1]) if first_pass is not None else None
     if path is None:
         return None
     first, last = path.mean[0], path.mean[path.last_seen]
     sigma = np.sqrt(path.covariance[0, VX, VX] + path.covariance[path.last_seen, VX, VX])
     turns = abs(last[VX] - first[VX]) > max(TURNS_SIGMA * sigma, TURNS_IN_S)
-    tied = along_slip(model, last[[VX, VY]] - first[[VX, VY]]) if turns else replace(model, jerk_xx=STRAIGHT_JERK)
-    again = _smooth_once(run, looks, camera, ball_radius_in, model=tied, gate=gate)
-    return (again, tied) if again is not None else (path, model)
+    change = last[[VX, VY]] - first[[VX, VY]]
+    tied = along_slip(model, change) if turns else replace(model, jerk_xx=STRAIGHT_JERK)
+    again = _tracked(run, looks, camera, ball_radius_in, model=tied, gate=gate)
+    if again is None:
+        return path, model
+    record, start = again
+    if turns:
+        tied = along_slip(model, change, float(path.t_s[path.last_seen] - path.t_s[0]))
+        record = _full(_chosen_only(record), camera, ball_radius_in, start=start, model=tied, gate=np.inf)
+    smoothed = _path(record, ball_radius_in, start[1])
+    return (smoothed, tied) if smoothed is not None else (path, model)
+
+
+def _chosen_only(record: _Pass) -> list[FrameLook]:
+    """The frames of a pass with nothing but the detections that it took."""
+    own = [(look, d) for look, d in zip(record.looks, record.chosen, strict=True) if look.frame >= 0]
+    return [replace(look, detections=() if d is None else (d,)) for look, d in own]
 
 
 def _rolling_rows(back: _Pass) -> int:
