@@ -23,7 +23,7 @@ from calibration.quality import verdict
 from calibration.store import Calibration, check_frame
 from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
-from tracker.detection.watch import BallWatcher, FrameLook
+from tracker.detection.watch import BallWatcher, FrameLook, Pace
 from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
@@ -229,14 +229,15 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
 def _crops(
     reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
 ) -> Iterator[Crop]:
+    pace = Pace()
     for frame in reader:
         if frame.repeated:
             continue
         attendance.see(frame)
-        crop = holder.crop(frame, region.box)
-        if crop is None:
-            continue
-        yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
+        holder.look(frame)
+        crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
+        if crop is not None:
+            yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 
 def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:

@@ -83,7 +83,7 @@ def no_launch_fit(why: str) -> LaunchFit:
 
 @dataclass(frozen=True, slots=True)
 class PathTable:
-    """The smoothed path, one row a frame between first and last sight; every array has shape ``(n,)``.
+    """The smoothed path, one row a frame looked at between first and last sight; every array has shape ``(n,)``.
 
     ``board`` counts from the hand's edge; ``heading_deg`` is positive toward the pocket; ``seen`` is 1 where the ball
     was measured in that frame and 0 where the path is carried by the model alone.

@@ -26,7 +26,7 @@ from calibration.lane import BALL_RADIUS_IN
 from calibration.marks import read_marks
 from calibration.solve import Solution, solve
 from tracker.detection.region import LaneRegion, lane_region
-from tracker.detection.watch import BallWatcher
+from tracker.detection.watch import BallWatcher, Pace
 from tracker.video.reader import ClipReader, Crop
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -80,8 +80,17 @@ def watch(path: Path, region: LaneRegion) -> tuple[float, int]:
     with ClipReader(path) as reader:
         watcher = BallWatcher(region, reader.chroma_site)
         start = time.process_time()
-        crops = (frame.crop(box.left, box.top, box.width, box.height) for frame in reader)
-        count = sum(1 for _ in watcher.watch(crops))
+        pace, count = Pace(), 0
+
+        def crops() -> Iterator[Crop]:
+            nonlocal count
+            for frame in reader:
+                count += 1
+                if pace.due(frame.t_s):
+                    yield frame.crop(box.left, box.top, box.width, box.height)
+
+        for _ in watcher.watch(crops()):
+            pass
         return time.process_time() - start, count - 1
 
 

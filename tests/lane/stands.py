@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.lane import BALL_RADIUS_IN
-from tracker.video.reader import Crop
+from tracker.detection.region import Box
+from tracker.lane.hold import Holder
+from tracker.video.reader import Crop, Frame
 from tracker.video.stills import Stills
 
 SIZE = (960, 540)
@@ -68,3 +70,9 @@ def made_up(scenes: Sequence[Sequence[Shape]], noise: float = 2.0) -> Stills:
     return Stills(
         "made-up.mp4", tuple(pictures), width, height, 0, (0.5, 1.0), duration_s=0.5 * len(scenes), keys_only=False
     )
+
+
+def held(holder: Holder, frame: Frame, box: Box) -> Crop | None:
+    """The holder's crop of the next frame."""
+    holder.look(frame)
+    return holder.crop(frame, box)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from stands import held
 from warped import Warp, shifted, turned
 
 from calibration.camera import Camera
@@ -77,7 +78,7 @@ def hiding(columns: int, at: int, until: int = 10**6) -> Warp:
 def followed(camera: Camera, first: Frame, warp: Warp, count: int = 40) -> tuple[Holder, list[int]]:
     """The holder after the frames, and the indices of those it gave."""
     holder = Holder(camera, first)
-    given = [frame.index for frame in frames(first, warp, count) if holder.crop(frame, BOX) is not None]
+    given = [frame.index for frame in frames(first, warp, count) if held(holder, frame, BOX) is not None]
     return holder, given
 
 
@@ -108,7 +109,7 @@ def test_a_shift_at_the_edge_of_the_meters_reach_is_not_taken_for_another(camera
 
 def test_crops_after_a_knock_show_what_the_first_picture_shows(camera, first, knocked):
     holder = Holder(camera, first)
-    crops = [holder.crop(frame, BOX) for frame in frames(first, jumps_to(knocked), 14)]
+    crops = [held(holder, frame, BOX) for frame in frames(first, jumps_to(knocked), 14)]
     plain = first.crop(BOX.left, BOX.top, BOX.width, BOX.height).luma.astype(float)
     assert np.abs(crops[-1].luma - plain).mean() < 2 * np.abs(crops[0].luma - plain).mean()
     assert holder.corrected

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stands import held
 from warped import shifted, warped_clip
 
 from calibration.camera import Camera
@@ -30,18 +31,18 @@ def camera() -> Camera:
     )  # fmt: skip
 
 
-def held(clip: Path, camera: Camera, count: int = 40):
+def handed_on(clip: Path, camera: Camera, count: int = 40):
     with ClipReader(clip) as reader:
         holder = Holder(camera, reader.first_frame)
         pairs = []
         for frame, _ in zip(reader, range(count), strict=False):
-            pairs.append((frame.crop(BOX.left, BOX.top, BOX.width, BOX.height), holder.crop(frame, BOX)))
+            pairs.append((frame.crop(BOX.left, BOX.top, BOX.width, BOX.height), held(holder, frame, BOX)))
         return holder, pairs
 
 
 def test_a_resting_view_is_handed_on_byte_by_byte_and_costs_no_registration(camera, monkeypatch):
     monkeypatch.setattr(follow, "register", lambda *_: pytest.fail("a resting view was registered"))
-    holder, pairs = held(CLIP, camera)
+    holder, pairs = handed_on(CLIP, camera)
     assert all(np.array_equal(plain.luma, crop.luma) and np.array_equal(plain.cb, crop.cb) for plain, crop in pairs)
     assert not holder.corrected
     assert holder.failure() is None
@@ -53,7 +54,7 @@ def test_a_moved_picture_is_put_back(camera, tmp_path):
     clip = warped_clip(
         CLIP, tmp_path / "moved.mp4", shifted(lambda k: (2.4, -1.6) if k >= 10 else (0.0, 0.0)), count=40
     )
-    holder, pairs = held(clip, camera)
+    holder, pairs = handed_on(clip, camera)
     before, (plain, crop) = pairs[0][1].luma.astype(float), pairs[25]
     inner = (slice(12, -12), slice(12, -12))
     off = np.abs(plain.luma.astype(float) - before)[inner].mean()

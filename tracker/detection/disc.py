@@ -49,6 +49,8 @@ CORRELATED = 4.0
 """Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
 MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
+FLAT, QUADRATIC = 3, 6
+"""Terms of a polynomial in two places: of the first and of the second degree."""
 RIDGE = 1e-3
 """Keeps polynomials solvable where hardly a pixel is left."""
 RIVAL_SHARE = 0.012
@@ -62,14 +64,17 @@ class _Pixels:
     """Pixels of luma, or of both chroma planes, around the ball.
 
     Places ``(n, 2)`` in the crop; values relative to the background's mean and changes to its own value at that pixel,
-    both ``(k, n)`` in units of the plane's noise.
+    both ``(k, n)`` in units of the plane's noise. ``moments`` ``(n, t t + t k + 1)`` are what sums over a weighted part
+    of the pixels need: products of the polynomial's ``t`` terms with each other and with the values, and how much worse
+    a flat zero describes a pixel than the background does.
     """
 
     at: Single
     value: Single
     change: Single
     noise: Array
-    quadratic: bool
+    moments: Single
+    terms: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +118,8 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
     grid = WIDE_SHARE * shape.radius_px * _WIDE
     gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
     centre = begin + grid[int(np.argmax(gains))]
+    fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
     for share in NARROW_SHARES:
-        fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
         around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
         centre = around[int(np.argmax(_gain(fine, around, shape)))]
     peak = _peak(fine, centre, shape)
@@ -205,55 +210,66 @@ def _pixels(
     thinned = np.sqrt(np.pi * (outer * shape.radius_px) ** 2 / count)
     found = []
     for pairs, pitch, site in kinds:
-        floor = NOISE_FLOOR if pitch == 1 else chroma_floor
         every = max(1, round(thinned / pitch))
         rows, columns = (
-            _around(c, outer * shape.radius_px, pitch=pitch, size=n)[::every]
+            _around(c, outer * shape.radius_px, pitch=pitch, size=n, every=every)
             for c, n in zip(centre[::-1], pairs[0][0].shape, strict=True)
         )
-        u, v = np.meshgrid(pitch * columns + site[0], pitch * rows + site[1])
-        at = np.stack([u, v], axis=-1).reshape(-1, 2).astype(np.float32)
-        away = at - centre.astype(np.float32)
-        reach = shape.reach(away[:, 0], away[:, 1])
-        kept = reach < outer
-        frame, empty = (
-            np.stack([p[k][np.ix_(rows, columns)].ravel()[kept] for p in pairs]).astype(np.float32) for k in (0, 1)
+        u, v = (
+            (pitch * np.arange(side.start, side.stop, every) + first - middle).astype(np.float32)
+            for side, first, middle in zip((columns, rows), site, centre, strict=True)
         )
-        ring = (reach > RING) & (away[:, 1] < BELOW_SINE * np.hypot(away[:, 0], away[:, 1]))
-        found.append(_relative(at[kept], frame, empty, ring=ring[kept], quadratic=pitch == 1, floor=floor))
+        reach = shape.reach(u[None], v[:, None])
+        kept = reach < outer
+        away = np.stack([np.broadcast_to(u, kept.shape)[kept], np.broadcast_to(v[:, None], kept.shape)[kept]], axis=1)
+        frame, empty = (np.stack([p[k][rows, columns][kept] for p in pairs]).astype(np.float32) for k in (0, 1))
+        below = away[:, 1] >= BELOW_SINE * np.hypot(away[:, 0], away[:, 1])
+        floor, terms = (NOISE_FLOOR, QUADRATIC) if pitch == 1 else (chroma_floor, FLAT)
+        noise = _ring_noise(frame - empty, (reach[kept] > RING) & ~below, floor)
+        found.append(_relative(away, frame, empty, centre=centre, noise=noise, scale_px=shape.radius_px, terms=terms))
     return found
 
 
+def _ring_noise(change: Single, ring: NDArray[np.bool_], floor: float) -> Single:
+    """Noise ``(k, 1)`` that the ring around the ball shows in changes ``(k, n)``."""
+    if not ring.any():
+        return np.full((len(change), 1), np.inf, np.float32)
+    spread = np.median(np.abs(change[:, ring]), axis=1) / MAD_PER_SIGMA
+    return np.maximum(spread, floor).astype(np.float32)[:, None]
+
+
 def _relative(
-    at: Single, frame: Single, empty: Single, *, ring: NDArray[np.bool_], quadratic: bool, floor: float
+    away: Single, frame: Single, empty: Single, *, centre: Array, noise: Single, scale_px: float, terms: int
 ) -> _Pixels:
-    """Pixels in units of the noise that the ring around the ball shows."""
-    change = frame - empty
-    spread = np.median(np.abs(change[:, ring]), axis=1) / MAD_PER_SIGMA if ring.any() else np.full(len(frame), np.inf)
-    noise = np.maximum(spread, floor).astype(np.float32)[:, None]
+    """Pixels ``away`` from a centre in units of the noise, with their moments about it."""
     level = empty.mean(axis=1, keepdims=True) if empty.size else np.float32(0.0)
-    return _Pixels(at, (frame - level) / noise, change / noise, noise[:, 0].astype(np.float64), quadratic)
+    value, change = (np.asarray((frame - other) / noise, dtype=np.float32) for other in (level, empty))
+    x, y = (away / np.float32(scale_px)).T
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms])
+    pairs = (basis[:, None] * basis[None]).reshape(terms * terms, -1)
+    with_values = (basis[:, None] * value[None]).reshape(terms * len(value), -1)
+    worse = (value**2 - change**2).sum(axis=0, keepdims=True)
+    moments = np.ascontiguousarray(np.concatenate([pairs, with_values, worse]).T)
+    at = np.asarray(away + centre, dtype=np.float32)
+    return _Pixels(at, value, change, noise[:, 0].astype(np.float64), moments, terms)
 
 
-def _around(centre: float, reach_px: float, *, pitch: int, size: int) -> NDArray[np.intp]:
-    """Indices of the rows or columns of a plane within a distance of a place."""
+def _around(centre: float, reach_px: float, *, pitch: int, size: int, every: int) -> slice:
+    """Rows or columns of a plane within a distance of a place, each ``every``-th."""
     low, high = (round((centre + side * reach_px) / pitch) for side in (-1, 1))
-    return np.arange(max(low, 0), min(high, size))
+    return slice(max(low, 0), max(min(high, size), low, 0), every)
 
 
 def _gain(pixels: Sequence[_Pixels], centres: Array, shape: _Shape, *, mirror: float = 1.0) -> Array:
     """Log likelihood ``(m,)`` of a ball with its mirror image at centres ``(m, 2)`` over that of the empty lane."""
     total = np.zeros(len(centres))
+    deep = np.float32(shape.radius_px)
     for part in pixels:
-        u, v = np.moveaxis(part.at - centres.astype(np.float32)[:, None], -1, 0)
-        inside = _ramp((1.0 - shape.reach(u, v)) * np.float32(shape.radius_px))
-        x, y = u / np.float32(shape.radius_px), v / np.float32(shape.radius_px)
-        below = (1.0 - inside) * (y > 0) * _ramp((MIRROR_WIDE - np.abs(x)) * np.float32(shape.radius_px))
-        below *= _ramp((MIRROR_DEEP - y) * np.float32(shape.radius_px))
-        flat = [np.ones_like(x), x, y]
-        ball = [*flat, x * x, x * y, y * y] if part.quadratic else flat
-        for weight, terms, worth in ((inside, ball, 1.0), (below, flat, mirror)):
-            total += worth * _explained(weight, np.stack(terms, axis=1), part)
+        u, v = (part.at[:, k] - centres[:, k, None].astype(np.float32) for k in (0, 1))
+        inside = _ramp(deep - deep * shape.reach(u, v))
+        below = (1.0 - inside) * (v > 0) * _ramp(np.float32(MIRROR_WIDE) * deep - np.abs(u))
+        below *= _ramp(np.float32(MIRROR_DEEP) * deep - v)
+        total += _explained(inside, part, part.terms) + mirror * _explained(below, part, FLAT)
     return 0.5 * total
 
 
@@ -262,13 +278,18 @@ def _ramp(depth_px: Single) -> Single:
     return np.asarray(np.clip(np.float32(0.5) + depth_px / np.float32(2 * EDGE_PX), 0.0, 1.0), dtype=np.float32)
 
 
-def _explained(weight: Single, basis: Single, part: _Pixels) -> Array:
-    """How much better ``(m,)`` polynomials ``(m, t, n)`` describe pixels weighted by ``(m, n)`` than the background."""
-    weighted = basis * weight[:, None]
-    right = (weighted @ part.value.T).astype(np.float64)
-    normal = (weighted @ np.swapaxes(basis, 1, 2)).astype(np.float64) + RIDGE * np.eye(basis.shape[1])
+def _explained(weight: Single, part: _Pixels, terms: int) -> Array:
+    """How much better ``(m,)`` polynomials describe pixels weighted by ``(m, n)`` than the background does.
+
+    Polynomials about any place are the same polynomials, so that sums over pixels are taken about one for all centres.
+    """
+    all_terms = part.terms
+    sums = (weight @ part.moments).astype(np.float64)
+    square = all_terms * all_terms
+    normal = sums[:, :square].reshape(-1, all_terms, all_terms)[:, :terms, :terms] + RIDGE * np.eye(terms)
+    right = sums[:, square:-1].reshape(len(sums), all_terms, -1)[:, :terms]
     shaded = np.sum(right * np.linalg.solve(normal, right), axis=(1, 2))
-    return np.asarray(shaded - weight @ (part.value**2 - part.change**2).sum(axis=0), dtype=np.float64)
+    return np.asarray(shaded - sums[:, -1])
 
 
 def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:

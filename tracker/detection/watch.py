@@ -38,8 +38,10 @@ CHROMA_NOISE_FLOOR = 3.0
 MIN_RIM_SHARE = 0.35
 FOLLOWED_SHARE = 0.5
 """Below this share of its rays the rim tells less than the disc as a whole."""
-DISC_EVERY_S = 0.015
-"""The disc costs twice what the rim does: in quick succession only the rim is looked at."""
+LOOK_EVERY_S = 0.024
+"""What pulls at a ball's outline stays for 0.15 s, so that pictures in quick succession tell little more than one."""
+DISC_EVERY_S = 0.04
+"""The disc costs as much as the rim does: at 30 looks a second every other one is of the rim alone."""
 PINS_BEHIND_IN = 645.0
 PINS_BEHIND_PX = (1.0, 2.0)
 """From about here on the ball stands before white pins and the dark pit: no one contrast along its rim, which is then
@@ -131,6 +133,20 @@ def _background(samples: Iterable[Crop], region: LaneRegion, chroma_site: tuple[
 def _view_sigma(region: LaneRegion, statistics: PlaneStatistics, *, chroma: bool = False) -> NDArray[np.float32]:
     spread = region.ball_view(statistics.spread, chroma=chroma).astype(np.float32) / np.float32(IQR_PER_SIGMA)
     return np.maximum(np.asarray(cv2.blur(spread, (3, 3))), np.float32(NOISE_FLOOR))
+
+
+class Pace:
+    """Which frames to look at: those of 30 frames a second and fewer all, of faster ones 25 to 41 a second."""
+
+    def __init__(self) -> None:
+        self._next_s = -np.inf
+
+    def due(self, t_s: float) -> bool:
+        """Whether to look at the frame at ``t_s`` seconds; frames are asked for in order of time."""
+        if t_s < self._next_s:
+            return False
+        self._next_s = t_s + LOOK_EVERY_S
+        return True
 
 
 class BallWatcher:

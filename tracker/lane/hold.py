@@ -54,12 +54,9 @@ class Holder:
         self._places: tuple[Rest, Places] | None = None
 
     def crop(self, frame: Frame, box: Box) -> Crop | None:
-        """The box of a frame as the first picture would show it; None where nothing tells where it lies."""
-        self._look(frame)
+        """The box of the frame last looked at as the first picture would show it; None where nobody knows its place."""
         view = self._view
-        self._given += 1
         if view.gone:
-            self._gone += 1
             return None
         if view.knocked:
             self._moved += 1
@@ -117,7 +114,13 @@ class Holder:
             covariance[6, 6] += worst.covariance[3, 3] * calibration.camera.f_px**2
         return replace(calibration, covariance=covariance)
 
-    def _look(self, frame: Frame) -> None:
+    def look(self, frame: Frame) -> None:
+        """Follow the view to the next frame; every frame is to be given, in order of time."""
+        self._follow(frame)
+        self._given += 1
+        self._gone += self._view.gone
+
+    def _follow(self, frame: Frame) -> None:
         resting = self._view.settled and float(np.hypot(*self._view.shift_px)) < 0.5 * self._limit_px
         if self._times and resting and frame.t_s - self._times[-1] < REST_S:
             return

@@ -68,7 +68,7 @@ def _check_id(shot_id: str) -> None:
 
 
 def path_csv(path: PathTable) -> str:
-    """Text of ``path.csv``: one row a frame, columns of :data:`tracker.columns.PATH_COLUMNS`."""
+    """Text of ``path.csv``: one row a frame looked at, columns of :data:`tracker.columns.PATH_COLUMNS`."""
     columns = [[number_text(float(v), c.decimals) for v in getattr(path, c.name)] for c in PATH_COLUMNS]
     names = [c.name for c in PATH_COLUMNS]
     rows = (dict(zip(names, cells, strict=True)) for cells in zip(*columns, strict=True))

@@ -1,4 +1,4 @@
-"""The path as a table: one row a frame, in boards, feet and the clip's own time."""
+"""The path as a table: one row a frame looked at, in boards, feet and the clip's own time."""
 
 from __future__ import annotations
 
