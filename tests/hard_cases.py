@@ -5,12 +5,13 @@ Any module that makes hard clips plugs into ``tests/bench/bench_hard.py`` by one
     def cases(folder: Path) -> Iterator[HardCase]: ...
 
 It writes its clips (or finds them, made before from the same description) in ``folder`` and yields one
-:class:`HardCase` a clip, lazily: the bench measures a clip before it asks for the next. Give the module to the bench with
-``--cases NAME`` (importable from ``tests/``, so ``--cases hard_scenes`` for ``tests/hard_scenes.py``).
+:class:`HardCase` a clip, lazily: the bench measures a clip before it asks for the next. Give the module to the bench
+with ``--cases NAME`` (importable from ``tests/``, so ``--cases hard_scenes`` for ``tests/hard_scenes.py``).
 
-The truth is what ``sample_media.render.render_clip`` returns or writes: ``hand``, ``shot`` (numbers by column name; None
-where a number does not exist), ``path`` (rows t, x, y, .. in seconds from laydown and inches, at 100 Hz or more) and
-``t_video_of_laydown`` (or ``t_video_of_release``, as the outside clips have it) in the time of the clip's own pictures.
+The truth is what ``sample_media.render.render_clip`` returns or writes: ``hand``, ``shot`` (numbers by column name;
+None where a number does not exist), ``path`` (rows t, x, y, .. in seconds from laydown and inches, at 100 Hz or more)
+and ``t_video_of_laydown``, in the time of the clip's own pictures. Outside clips have ``numbers`` for ``shot`` and
+start their path at ``t_video_of_release``.
 A case whose file runs on another clock (trimmed, slowed) says so by ``clock``.
 """
 
@@ -72,14 +73,18 @@ class HardCase:
         read: dict[str, Any] = json.loads(self.truth.read_text(encoding="utf-8"))
         return read
 
+    def true_numbers(self) -> dict[str, Any]:
+        """True numbers by column name."""
+        truth = self.read_truth()
+        numbers: dict[str, Any] = truth["numbers"] if "numbers" in truth else truth.get("shot", {})
+        return numbers
+
     def true_path(self) -> Array:
         """True path on the lane, rows (time in the file in seconds, x, y in inches); shape ``(0, 3)`` without one."""
         truth = self.read_truth()
         if not truth.get("path"):
             return np.zeros((0, 3))
         start_s = truth.get("t_video_of_laydown", truth.get("t_video_of_release", 0.0))
-        if "t_video_of_release" in truth and "path_columns" not in truth:
-            start_s = truth["t_video_of_release"]
         path = np.array([row[:3] for row in truth["path"]], dtype=float)
         path[:, 0] = self.file_time_s(path[:, 0] + start_s)
         return path
