@@ -53,6 +53,10 @@ class HardCase:
     wanted : tuple of str
         What it may answer: any of ``measured``, ``partial``, ``failed``, and ``flag:CODE`` where the answer may only be
         measured if it carries that flag. Anything else is printed as unwanted. Numbers count whatever is wanted.
+    base : str
+        Name of the clip that was made harder; empty for a clip of its own.
+    like : Path or None
+        The clip as it was before: its measured path is what this one's is compared with besides the truth.
     """
 
     family: str
@@ -65,6 +69,8 @@ class HardCase:
     lane_at: tuple[float, float] | None = None
     clock: tuple[tuple[float, float], ...] = ()
     wanted: tuple[str, ...] = ("measured",)
+    base: str = ""
+    like: Path | None = None
 
     def read_truth(self) -> dict[str, Any]:
         """The truth as a dictionary."""
