@@ -41,6 +41,7 @@ MEDIA = Path(sample_media.__file__).parent
 REFUSED = ("failed", "partial")
 DOUBTED = (*REFUSED, "flag:speed_doubtful")
 ANY = ("measured", *REFUSED)
+PLAIN = Coding()
 X265 = Coding("libx265", 18)
 
 
@@ -63,7 +64,7 @@ class Recipe:
     family: str
     severity: str
     changes: tuple[Change, ...] = ()
-    coding: Coding = Coding()
+    coding: Coding = PLAIN
     clock: Clock = ()
     capture_fps: float | None = None
     wanted: tuple[str, ...] = ("measured",)

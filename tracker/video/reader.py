@@ -275,6 +275,7 @@ class ClipReader:
             truncated=self._pictures.damaged or (done and self._ends_early(timing.duration_s)),
             complete=done,
             decoder=decoder_versions(),
+            capture_fps=header.capture_fps,
         )
 
     def _start(self) -> None:

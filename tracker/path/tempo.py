@@ -1,0 +1,55 @@
+"""Whether a path's clock is true: what friction, which a slowed clip shows too weak, and jumps of the speed say.
+
+Played k times slower, a ball has 1/k of its speed and 1/k^2 of the acceleration that friction gives it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tracker.path.motion import AX, AY, SIZE, VX, VY, MotionModel
+from tracker.path.physical import misfit
+from tracker.path.posterior import CommonErrors
+from tracker.path.smooth import SmoothPath
+
+GRAVITY_IN_S2 = 386.1
+MOST_FRICTION = 0.36
+"""Friction of ball on lane is at most 0.32 by the rules (from memory), and a little is left for what paths round."""
+LEAST_KEPT = 0.6
+"""A ball without revolutions keeps 0.70 of its speed until it rolls (q = k^2 / (k^2 + R^2) is at most 0.30 for a legal
+radius of gyration); only one thrown with backspin would keep less."""
+GAINS = 0.08
+"""What a wrong camera may make of an even speed over the lane."""
+SURE_SIGMA = 3.0
+
+
+def quickened(path: SmoothPath, factor: float) -> SmoothPath:
+    """The path if its clip played ``factor`` times faster."""
+    scale = np.ones(SIZE)
+    scale[[VX, VY]], scale[[AX, AY]] = factor, factor**2
+    return replace(
+        path, t_s=path.t_s / factor, mean=path.mean * scale, covariance=path.covariance * np.outer(scale, scale)
+    )
+
+
+def slowed_odds(path: SmoothPath, errors: CommonErrors, model: MotionModel, factor: float) -> float | None:
+    """Natural logarithm of how much likelier a path's clip is slowed by ``factor`` than true.
+
+    Both clocks are given the physical fit, whose priors know how strong friction is. None where one has no fit.
+    """
+    true = misfit(path, errors, model)
+    slow = misfit(quickened(path, factor), errors, replace(model, bias_time_s=model.bias_time_s / factor))
+    return None if true is None or slow is None else true - slow
+
+
+def speed_jumps(path: SmoothPath) -> bool:
+    """Whether the speed surely changes as no lane changes a ball's: the clip's own speed changes on the way."""
+    rows = slice(0, path.last_seen + 1)
+    speed, sigma = path.mean[rows, VY], np.sqrt(path.covariance[rows, VY, VY])
+    slows = -path.mean[rows, AY] - SURE_SIGMA * np.sqrt(path.covariance[rows, AY, AY])
+    kept = (speed + SURE_SIGMA * sigma) / np.maximum.accumulate(speed - SURE_SIGMA * sigma)
+    slowest = np.minimum.accumulate(speed + SURE_SIGMA * sigma)
+    gains = speed - SURE_SIGMA * sigma > (1 + GAINS) * slowest
+    return bool(np.any(slows > MOST_FRICTION * GRAVITY_IN_S2) or np.any(kept < LEAST_KEPT) or np.any(gains))
