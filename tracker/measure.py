@@ -43,6 +43,7 @@ from tracker.shot.table import path_table
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
+from tracker.video.light import Evener
 from tracker.video.reader import ClipReader, Crop
 from tracker.video.source import median_interval_s
 
@@ -246,6 +247,7 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
 def _crops(
     reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
 ) -> Iterator[Crop]:
+    light = Evener()
     for frame in reader:
         if frame.repeated:
             continue
@@ -253,6 +255,7 @@ def _crops(
         crop = holder.crop(frame, region.box)
         if crop is None:
             continue
+        crop = light.even(crop)
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 

@@ -28,7 +28,7 @@ USUAL_SHARE = (0.7, 1.25)
 NEAR_IN, WIDE_IN = 14.0, 8.0
 """How far from one line over time, and how far aside of each other, places of one pass lie."""
 LEAST_SHARE, CLEARLY = 0.6, 0.15
-LEAST_FRAMES = 6
+LEAST_FRAMES, COVERED = 6, 0.5
 WINDOWS_FT = ((8.0, 28.0), (20.0, 40.0), (35.0, 55.0))
 REACH_IN, LEAST_REACH_IN = 180.0, 60.0
 BEFORE_PINS_IN = 57.0 * INCHES_PER_FOOT
@@ -96,7 +96,8 @@ def steady_pass(
             with_it = np.abs(starts - start) <= NEAR_IN / speed
             with_it &= np.abs(x - np.median(x[with_it])) <= WIDE_IN
             share = len(np.unique(t[with_it])) / max(meanwhile, 1)
-            if meanwhile >= LEAST_FRAMES and (best is None or share > best.share):
+            far_enough = float(np.ptp(y[with_it])) >= COVERED * (far - near) if with_it.any() else False
+            if far_enough and meanwhile >= LEAST_FRAMES and (best is None or share > best.share):
                 best = Pass(float(speed), share)
     return best
 
