@@ -147,8 +147,9 @@ def trim_recipes(laydown_s: float, contact_s: float, end_s: float) -> Iterator[R
         yield Recipe("ends early", f"{early:g} s before contact", (between(0, contact_s - early),), wanted=ANY)
     middle = (laydown_s + contact_s) / 2
     for gone in (0.1, 0.3, 0.8):
-        yield Recipe("cut in the middle", f"{gone:g} s gone", (without(middle - gone / 2, middle + gone / 2),),
-                     wanted=DOUBTED)  # fmt: skip
+        start, end = middle - gone / 2, middle + gone / 2
+        clock = ((0.0, 0.0), (start, start), (end, start + 1e-6), (end + 1, start + 1))
+        yield Recipe("cut in the middle", f"{gone:g} s gone", (without(start, end),), clock=clock, wanted=DOUBTED)
 
 
 def slow_recipes(base: Base, laydown_s: float, contact_s: float, end_s: float) -> Iterator[Recipe]:

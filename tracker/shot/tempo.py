@@ -10,7 +10,7 @@ from tracker.path.motion import VX, VY, MotionModel
 from tracker.path.passes import Places, pace_beyond
 from tracker.path.posterior import CommonErrors
 from tracker.path.smooth import SmoothPath
-from tracker.path.tempo import slowed_odds, speed_jumps
+from tracker.path.tempo import place_jumps, slowed_odds, speed_jumps
 from tracker.shot.curves import MPH_PER_IN_S
 
 SLOW_MPH = 12.5
@@ -84,9 +84,14 @@ def judge_tempo(
     return Tempo(
         slowed_odds(path, errors, model, HALF_SPEED) if slow and rolls else None,
         slow,
-        rolls and (speed_jumps(path) or pace_beyond(places, path) is not None),
+        rolls and _changes(path, errors, places),
         rate.advice(float(np.median(speeds))),
     )
+
+
+def _changes(path: SmoothPath, errors: CommonErrors, places: Places) -> bool:
+    skips = place_jumps(path, errors.camera, errors.ball_radius_in)
+    return skips or speed_jumps(path) or pace_beyond(places, path) is not None
 
 
 @dataclass(frozen=True, slots=True)
