@@ -141,8 +141,8 @@ def trim_recipes(laydown_s: float, contact_s: float, end_s: float) -> Iterator[R
     """Clips that start late, end early, or have a piece cut out."""
     for late in (0.0, 0.4, 0.8, 1.4):
         start = laydown_s + late
-        yield Recipe("starts late", f"{late:g} s after laydown", (between(start, 1e9),), clock=((start, 0), (end_s, end_s - start)),
-                     wanted=ANY)  # fmt: skip
+        clock = ((start, 0.0), (end_s, end_s - start))
+        yield Recipe("starts late", f"{late:g} s after laydown", (between(start, 1e9),), clock=clock, wanted=ANY)
     for early in (0.0, 0.15, 0.4, 0.9):
         yield Recipe("ends early", f"{early:g} s before contact", (between(0, contact_s - early),), wanted=ANY)
     middle = (laydown_s + contact_s) / 2
@@ -181,39 +181,54 @@ def slow_recipes(base: Base, laydown_s: float, contact_s: float, end_s: float) -
                              wanted=DOUBTED)  # fmt: skip
 
 
+def _step(factor: float, at_s: float) -> Change:
+    return relit(lambda t, row: np.full(len(row), 1.0 if t < at_s else 1 / factor))
+
+
+def _steps(factor: float) -> Change:
+    return relit(lambda t, row: np.full(len(row), factor ** -(int(t / 0.5) % 2)))
+
+
+def _flicker(deep: float, bands: float) -> Change:
+    return relit(lambda t, row: 1 + deep * np.sin(2 * np.pi * (7 * t + bands * row)))
+
+
+def _coloured(deep: float) -> Change:
+    return relit(lambda t, _row: 1 + deep * np.sin(2 * np.pi * (t / 2 + np.arange(3) / 3)))
+
+
+def _dimmed(gain: float) -> Change:
+    return relit(lambda _t, row: np.full(len(row), gain))
+
+
+def _drift(share: float, seconds: float) -> Change:
+    return breathing(lambda t: 1 + share * (t / seconds - 0.5))
+
+
+def _swing(share: float) -> Change:
+    return breathing(lambda t: 1 + share / 2 * np.sin(2 * np.pi * t / 1.5))
+
+
 def light_recipes(at_s: float, seconds: float) -> Iterator[Recipe]:
     """Light that steps, flickers, drifts or is coloured; noise, blur and breathing."""
     for size in (1.15, 1.4, 2.0):
-        yield Recipe(
-            "exposure step",
-            f"x{size:g}",
-            (relit(lambda t, row, s=size: np.where(t < at_s, 1.0, 1 / s) * np.ones_like(row)),),
-        )
+        yield Recipe("exposure step", f"x{size:g}", (_step(size, at_s),))
     for size in (1.4, 2.0):
-        yield Recipe("exposure steps", f"x{size:g} up and down every 0.5 s",
-                     (relit(lambda t, row, s=size: s ** (-(int(t / 0.5) % 2)) * np.ones_like(row)),))  # fmt: skip
-    for deep in (0.05, 0.15, 0.3):
-        yield Recipe("flicker", f"whole picture, {deep:.0%}, 7 Hz",
-                     (relit(lambda t, row, d=deep: 1 + d * np.sin(2 * np.pi * 7 * t) * np.ones_like(row)),))  # fmt: skip
-    for deep in (0.05, 0.15, 0.3):
-        yield Recipe("flicker", f"bands, {deep:.0%}, 7 Hz",
-                     (relit(lambda t, row, d=deep: 1 + d * np.sin(2 * np.pi * (7 * t + 2 * row))),))  # fmt: skip
+        yield Recipe("exposure steps", f"x{size:g} up and down every 0.5 s", (_steps(size),))
+    for name, bands in (("whole picture", 0.0), ("bands", 2.0)):
+        for deep in (0.05, 0.15, 0.3):
+            yield Recipe("flicker", f"{name}, {deep:.0%}, 7 Hz", (_flicker(deep, bands),))
     for deep in (0.15, 0.4):
-        yield Recipe("coloured light", f"changes by {deep:.0%} in 2 s",
-                     (relit(lambda t, row, d=deep: 1 + d * np.sin(2 * np.pi * (t / 2 + np.arange(3) / 3))),))  # fmt: skip
+        yield Recipe("coloured light", f"changes by {deep:.0%} in 2 s", (_coloured(deep),))
     for gain in (0.4, 0.15, 0.07):
-        yield Recipe(
-            "dim", f"{gain:g} of the light, noise 4", (relit(lambda t, row, g=gain: g * np.ones_like(row)), noisy(4.0))
-        )
+        yield Recipe("dim", f"{gain:g} of the light, noise 4", (_dimmed(gain), noisy(4.0)))
     for sigma in (4.0, 8.0, 14.0):
         yield Recipe("noise", f"sd {sigma:g} of 255", (noisy(sigma),), Coding(crf=20))
     for sigma in (1.0, 2.0, 3.0):
         yield Recipe("out of focus", f"sd {sigma:g} px", (defocused(sigma),))
     for share in (0.002, 0.005, 0.01):
-        yield Recipe("breathing", f"{share:.1%} over the clip",
-                     (breathing(lambda t, s=share: 1 + s * (t / seconds - 0.5)),), wanted=ANY)  # fmt: skip
-        yield Recipe("breathing", f"{share:.1%} and back in 1.5 s",
-                     (breathing(lambda t, s=share: 1 + s / 2 * np.sin(2 * np.pi * t / 1.5)),), wanted=ANY)  # fmt: skip
+        yield Recipe("breathing", f"{share:.1%} over the clip", (_drift(share, seconds),), wanted=ANY)
+        yield Recipe("breathing", f"{share:.1%} and back in 1.5 s", (_swing(share),), wanted=ANY)
 
 
 def blur_recipes(base: Base) -> Iterator[Recipe]:

@@ -81,10 +81,17 @@ class Row:
     def texts(self) -> tuple[str, ...]:
         worst = max((abs(c.sigmas) for c in self.cells), default=math.nan)
         numbers = (str(len(self.cells)), _text(worst, 1), str(self.beyond(2)), str(self.beyond(3)))
-        return (self.case.base or self.case.clip.stem, self.case.family, self.case.severity,
-                self.said + ("" if self.wanted else " (!)"),
-                _text(self.board_rms, 2), _text(self.ft_rms, 2), _text(self.to_base, 3),
-                *(numbers if self.cells else ("", "", "", "")), " ".join(f for f in SAID if f in self.flags))  # fmt: skip
+        return (
+            self.case.base or self.case.clip.stem,
+            self.case.family,
+            self.case.severity,
+            self.said + ("" if self.wanted else " (!)"),
+            _text(self.board_rms, 2),
+            _text(self.ft_rms, 2),
+            _text(self.to_base, 3),
+            *(numbers if self.cells else ("", "", "", "")),
+            " ".join(f for f in SAID if f in self.flags),
+        )
 
 
 def _text(value: float, decimals: int) -> str:
@@ -173,8 +180,7 @@ def summary(rows: Sequence[Row]) -> list[str]:
     lines = ["", "not wanted", *(f"  {' | '.join(r.texts()[:4])}: {r.detail}" for r in rows if not r.wanted)]
     far = sorted(((r, c) for r in rows for c in r.cells if abs(c.sigmas) > 3), key=lambda rc: -abs(rc[1].sigmas))
     lines += ["", "cells beyond 3 u"]
-    lines += [f"  {' | '.join(r.texts()[:4])}: {c.column} {c.value:.2f} +- {c.u:.2f}, true {c.true:.2f}, {c.sigmas:+.1f} u"
-              for r, c in far]  # fmt: skip
+    lines += [f"  {' | '.join(r.texts()[:4])}: {_cell(c)}" for r, c in far]
     cells = [c for r in rows for c in r.cells]
     share = [sum(abs(c.sigmas) > s for c in cells) / max(len(cells), 1) for s in (2, 3)]
     states = [sum(r.said.startswith(s) for r in rows) for s in ("measured", "partial", "failed")]
@@ -182,6 +188,10 @@ def summary(rows: Sequence[Row]) -> list[str]:
               f"{sum(not r.wanted for r in rows)} not as wanted", f"{len(cells)} numbers: {share[0]:.2%} beyond 2 u, "
               f"{share[1]:.2%} beyond 3 u"]  # fmt: skip
     return lines
+
+
+def _cell(c: Cell) -> str:
+    return f"{c.column} {c.value:.2f} +- {c.u:.2f}, true {c.true:.2f}, {c.sigmas:+.1f} u"
 
 
 def markdown(rows: Sequence[Row]) -> str:

@@ -98,8 +98,14 @@ def steady_pass(
             share = len(np.unique(t[with_it])) / max(meanwhile, 1)
             far_enough = float(np.ptp(y[with_it])) >= COVERED * (far - near) if with_it.any() else False
             if far_enough and meanwhile >= LEAST_FRAMES and (best is None or share > best.share):
-                best = Pass(float(speed), share)
+                best = Pass(_slope(t[with_it], y[with_it]) or float(speed), share)
     return best
+
+
+def _slope(t_s: Array, y_in: Array) -> float:
+    """Speed of the places by least squares; 0 where it is not forward."""
+    since = t_s - t_s.mean()
+    return max(float(since @ (y_in - y_in.mean()) / max(float(since @ since), 1e-9)), 0.0)
 
 
 def _crowded(starts: Array, reach_s: float, most: int = 4) -> Array:
