@@ -324,7 +324,7 @@ class _Measurer:
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        model = widen(MotionModel(), clarity)
+        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel)
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")

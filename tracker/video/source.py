@@ -166,6 +166,8 @@ def _is_cover(stream: Any) -> bool:
 class Pictures:
     """Decoded pictures of one stream in order, one pass; an error in the data ends the pass and sets ``damaged``.
 
+    ``bytes`` counts the data read so far.
+
     Errors before the first picture are passed over: a stream may start between two key pictures.
 
     Parameters
@@ -178,6 +180,7 @@ class Pictures:
 
     def __init__(self, container: Any, stream: Any, wanted: Callable[[Any], bool] | None = None) -> None:
         self.damaged = False
+        self.bytes = 0
         self._wanted = wanted
         self._container = container
         self._stream = stream
@@ -209,6 +212,7 @@ class Pictures:
                 if broken is not None and packet.size:
                     yield broken
                     broken = None
+                self.bytes += packet.size
                 if packet.is_corrupt:
                     broken = packet
                 else:
