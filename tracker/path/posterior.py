@@ -22,7 +22,7 @@ from tracker.path.smooth import SmoothPath
 Array = NDArray[np.float64]
 
 FEW_BITS, LAG_PX, MOST_LAG_PX = 0.0018, 0.5, 1.0
-"""At so few bits a pixel the measured centre lags so far, pixels; the square of fewer bits makes it more (own clips)."""
+"""At so few bits a pixel the measured centre lags so far in pixels, with fewer by their square more (own clips)."""
 
 BANDWIDTH = 2 * SIZE - 1
 CAMERA_STEPS = np.array([0.05, 0.05, 0.05, 0.01, 0.01, 0.01, 1.0, 1e-3, 1e-4])
