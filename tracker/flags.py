@@ -242,6 +242,12 @@ REASONS: tuple[Flag, ...] = (
         "For slow motion give --capture-fps with the true rate; else check the calibration.",
     ),
     _reason(
+        "speed_changes",
+        "clip's speed changes",
+        "The ball's speed changes on the way as no lane changes it: part of the clip plays slowed down, or is cut out.",
+        "Give the clip as it was recorded, without the slow-motion effect, or its slow part alone with --capture-fps.",
+    ),
+    _reason(
         "pins_unseen",
         "pins out of the picture",
         "The clip ends, or the picture does, before the ball reaches the pins.",
@@ -328,6 +334,13 @@ FLAGS: tuple[Flag, ...] = (
         "fit at its limit",
         "The fit ended at a limit of what it may assume; uncertainties may be too small.",
         "Look at the overlay before using the numbers.",
+    ),
+    Flag(
+        "speed_doubtful",
+        "speed may be of slow motion",
+        "The ball is so slow that the clip may play slowed down, and its path does not tell; speeds are those of the "
+        "clip's own times.",
+        "If it was recorded in slow motion, give --capture-fps with the true rate.",
     ),
     Flag("other_ball", "another ball on the lane's picture", "Another ball moved nearby and was left out."),
     # The hand.

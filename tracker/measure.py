@@ -29,6 +29,7 @@ from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
 from tracker.lane.locate import Located, locate
 from tracker.path.motion import VY, MotionModel, X, Y
+from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
@@ -36,10 +37,13 @@ from tracker.path.runs import Run, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
-from tracker.shot.status import status_of
+from tracker.shot.curves import MPH_PER_IN_S
+from tracker.shot.status import SPEED_CHANGES, status_of
 from tracker.shot.table import path_table
+from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
+from tracker.video.light import Evener
 from tracker.video.reader import ClipReader, Crop
 from tracker.video.source import median_interval_s
 
@@ -54,6 +58,7 @@ SHORTEST_SHOT_S = 1.0
 CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
+NOWHERE = places_of((), ())
 READOUT_U_S = 0.030 / np.sqrt(3)
 """A rolling shutter takes 0 to 30 ms from the first row to the last (rectangular, not corrected)."""
 
@@ -90,6 +95,12 @@ class _Watched:
     flags: tuple[str, ...]
     lane_doubtful: bool = False
     notes: tuple[str, ...] = ()
+    places: Places = NOWHERE
+
+    @property
+    def rate(self) -> Rate:
+        """Frames a second of the times in which the clip was watched, and what its file says."""
+        return Rate(1.0 / (self.facts.interval_median_s * self.time_scale), self.facts.capture_fps)
 
 
 def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureSettings) -> ClipResult:
@@ -131,6 +142,12 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
     shots = tuple(
         replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
     )
+    if not any(q.value is not None for shot in shots for q in shot.quantities.values()):
+        slow = _slow_shot(shots)
+        failure = _slow_motion(watched, path.name) if slow is None else None
+        if failure is not None:
+            return ClipResult(path.name, watched.facts, failure=failure, calibration=used, notes=watched.notes)
+        shots = shots if slow is None else (replace(slow, shot_id=path.stem),)
     return ClipResult(path.name, watched.facts, shots, calibration=used, notes=watched.notes)
 
 
@@ -209,6 +226,7 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
             looks, _scene(watcher.median(), region), reader.facts(), scale,
             calibration=holder.widened(used), flags=flags, notes=(*_turned(checked), *_knocked(holder)),
             lane_doubtful=used.lane_doubtful and here is not True,
+            places=places_of(watcher.spots, (look.t_s for look in looks)),
         )  # fmt: skip
 
 
@@ -229,15 +247,17 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
 def _crops(
     reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
 ) -> Iterator[Crop]:
-    pace = Pace()
+    pace, light = Pace(), Evener()
     for frame in reader:
         if frame.repeated:
             continue
         attendance.see(frame)
         holder.look(frame)
         crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
-        if crop is not None:
-            yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
+        if crop is None:
+            continue
+        crop = light.even(crop)
+        yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 
 def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:
@@ -256,7 +276,29 @@ def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
     return float(10.0 / max(abs(p[1, 1] - p[0, 1]), 1e-3))
 
 
+def _slow_shot(shots: tuple[ShotResult, ...]) -> ShotResult | None:
+    """Of shots without numbers the one that tells of slow motion; what else seems to move is then of no interest."""
+    told = [shot for shot in shots if shot.reason in ("speed_changes", "speed_implausible") and shot.path is not None]
+    slow = [shot for shot in told if shot.path is not None and float(np.median(shot.path.speed_mph)) < SLOW_MPH]
+    return next((shot for shot in told if shot.reason == "speed_changes"), slow[0] if slow else None)
+
+
+def _slow_motion(watched: _Watched, name: str) -> Failure | None:
+    """What is said of a clip in which something goes down the lane more slowly than a bowled ball, if one does."""
+    found = slow_pass(watched.places)
+    if found is None:
+        return None
+    if found.changes:
+        return Failure("speed_changes", f"{name}: {SPEED_CHANGES}")
+    mph = found.speed_in_s * MPH_PER_IN_S
+    said = f"{name}: what rolls down the lane does so at about {mph:.1f} mph; is this slow motion? "
+    return Failure("speed_implausible", said + watched.rate.advice(mph))
+
+
 def _nothing_rolled(watched: _Watched, name: str) -> Failure:
+    slow = _slow_motion(watched, name)
+    if slow is not None:
+        return slow
     looks = watched.looks
     seen = [look for look in looks if look.detections]
     detail = (
@@ -283,7 +325,7 @@ class _Measurer:
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        model = widen(MotionModel(), clarity)
+        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel)
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
@@ -301,10 +343,14 @@ class _Measurer:
             timing_u=_timing_u(path, camera, self._radius),
         )
         table = path_table(path, draws, found.hand, self._watched.time_scale)
-        status, reason, detail = status_of(path, found)
+        tempo = judge_tempo(
+            path, errors, model, self._watched.places, rate=self._watched.rate, rolls=gutter_row(path) is None
+        )
+        status, reason, detail = status_of(path, found, tempo)
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
-        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch))
+        doubt = ("speed_doubtful",) if tempo.doubtful else ()
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt)
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,

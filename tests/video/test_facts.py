@@ -88,3 +88,9 @@ def test_clock_continues_after_a_jump_back():
 def test_clock_survives_a_jump_back_of_the_second_frame():
     clock = Clock(0, 0.01)
     assert [clock.seconds(t) for t in (500, 0, 3)] == pytest.approx([5.0, 5.01, 5.04])
+
+
+def test_two_kinds_of_interval_in_equal_numbers_have_a_usual_one():
+    timing = timing_of(np.cumsum([0.0, *[1 / 30, 1 / 20] * 10]))
+    assert timing.nominal_fps == pytest.approx(30)
+    assert timing.variable_rate

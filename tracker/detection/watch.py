@@ -158,6 +158,11 @@ class BallWatcher:
         Region and ball-sized view of the lane.
     chroma_site : tuple of float
         Where the first chroma sample lies in upright luma pixels, see :class:`~tracker.detection.outline.Planes`.
+
+    Attributes
+    ----------
+    spots : list of Spot
+        All ball-sized changed places of the frames looked at so far, also of what moves as no bowled ball does.
     """
 
     def __init__(self, region: LaneRegion, chroma_site: tuple[float, float] = (0.5, 1.0)) -> None:
@@ -169,6 +174,7 @@ class BallWatcher:
         self._spotted: list[tuple[Spot, ...]] = []
         self._ahead: list[tuple[Spot, ...]] = []
         self._disc_s = -np.inf
+        self.spots: list[Spot] = []
 
     def watch(self, crops: Iterable[Crop]) -> Iterator[FrameLook]:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
@@ -206,6 +212,7 @@ class BallWatcher:
             spotted.append(spot(crop, background, self._region))
         moving = moving_spots([*self._spotted, *spotted])
         for frame in spotted[:count]:
+            self.spots += frame
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
             spots = [s for s in frame if s in moving][:MEASURED_SPOTS]

@@ -12,6 +12,7 @@ from calibration.camera import Camera
 from calibration.store import Calibration
 from tracker.lane.choose import Choice, choose_lane
 from tracker.lane.clean import clean_picture
+from tracker.video.light import evened
 from tracker.video.reader import Crop, Frame
 from tracker.video.stills import Stills
 
@@ -58,7 +59,7 @@ class Attendance:
         """Lanes by what happens on them: 0 is the measured one, then its neighbours in order."""
         luma = self._pictures[0].luma
         stills = Stills(
-            "", tuple(self._pictures), luma.shape[1], luma.shape[0], rotation_deg=0, chroma_site=(0.5, 0.5),
+            "", evened(self._pictures), luma.shape[1], luma.shape[0], rotation_deg=0, chroma_site=(0.5, 0.5),
             duration_s=self._pictures[-1].t_s, keys_only=False,
         )  # fmt: skip
         return choose_lane(_cameras(self._calibration), clean_picture(stills), stills)

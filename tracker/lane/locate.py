@@ -15,6 +15,7 @@ from calibration.steady import view_motion
 from calibration.store import Calibration, from_solution
 from tracker.lane.choose import choose_lane, lane_at
 from tracker.lane.clean import CleanPicture, aligned, clean_picture
+from tracker.video.light import evened
 from tracker.video.stills import Stills, read_stills
 
 Array = NDArray[np.float64]
@@ -64,6 +65,7 @@ def locate(path: Path, pixel: tuple[float, float] | None = None) -> Located | Fa
         If the clip cannot be read.
     """
     stills = read_stills(path)
+    stills = replace(stills, pictures=evened(stills.pictures))
     motion = view_motion([p.luma for p in stills.pictures])
     if isinstance(motion, Failure):
         return _of(path, motion)

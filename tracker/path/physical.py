@@ -223,8 +223,16 @@ def _one_fit(problem: _Problem, start: Array) -> Any:
     )
 
 
-def _best_fit(problem: _Problem, start: Array) -> Array | None:
-    """The likeliest parameters ``(p,)``; None where no fit converges.
+@dataclass(frozen=True, slots=True)
+class _Best:
+    """The likeliest parameters ``(p,)`` and what is left of residuals and priors there."""
+
+    parameters: Array
+    cost: float
+
+
+def _best_fit(problem: _Problem, start: Array) -> _Best | None:
+    """The likeliest parameters; None where no fit converges.
 
     Where the slip ends beyond the last measurement nothing but its prior moves the grip, and a fit that has once come
     there finds no way back: from there a ball that comes to roll before is tried as well.
@@ -236,7 +244,10 @@ def _best_fit(problem: _Problem, start: Array) -> Array | None:
         again[GRIP] = np.log(ROLLS_AFTER * change)
         fits.append(_one_fit(problem, again))
     done = [f for f in fits if f.status != 0 and np.all(np.isfinite(f.x))]
-    return min(done, key=lambda f: float(f.cost)).x if done else None
+    if not done:
+        return None
+    least = min(done, key=lambda f: float(f.cost))
+    return _Best(least.x, float(least.cost))
 
 
 def _change_in_s(problem: _Problem, parameters: Array) -> float:
@@ -245,6 +256,24 @@ def _change_in_s(problem: _Problem, parameters: Array) -> float:
     last = int(np.searchsorted(found.t_s[0], problem.path.t_s[problem.path.last_seen]))
     row = min(last, found.vx_in_s.shape[1] - 1)
     return float(np.hypot(found.vx_in_s[0, row] - parameters[2], found.vy_in_s[0, row] - parameters[3]))
+
+
+def _problem(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> _Problem:
+    rows = np.flatnonzero(path.seen)
+    y0 = float(path.mean[0, Y]) - BEFORE_IN
+    y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
+    return _Problem(path, errors, rows, _whitener(path, rows, errors, model), y_in, _knot_weight())
+
+
+def misfit(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> float | None:
+    """Half the sum of squares, softened, that the best physical fit leaves of measurements and priors.
+
+    Of two clocks for one path the one with the smaller misfit is the likelier by the exponential of the difference,
+    as far as friction and launch are as the priors say. None where no fit converges.
+    """
+    problem = _problem(path, errors, model)
+    best = _best_fit(problem, _start(path, float(problem.y_in[0])))
+    return None if best is None else best.cost
 
 
 def fit_physical(
@@ -278,14 +307,12 @@ def fit_physical(
     PhysicalPath or None
         None when the fit does not converge or the data leave the parameters open.
     """
-    rows = np.flatnonzero(path.seen)
-    y0 = float(path.mean[0, Y]) - BEFORE_IN
-    y_in = np.arange(y0, max(float(path.mean[-1, Y]), y0 + 120.0) + BEYOND_IN, GRID_IN)
-    factors = _whitener(path, rows, errors, model)
-    problem = _Problem(path, errors, rows, factors, y_in, _knot_weight())
-    found = _best_fit(problem, _start(path, y0))
-    if found is None:
+    problem = _problem(path, errors, model)
+    y_in = problem.y_in
+    best = _best_fit(problem, _start(path, float(y_in[0])))
+    if best is None:
         return None
+    found = best.parameters
     # the loss's own weights, on plain derivatives: scipy's are scaled by them already
     weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found[None])[0] / SOFT_SIGMA) ** 2)
     jac = _jacobian(problem)(found)

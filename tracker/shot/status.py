@@ -9,6 +9,7 @@ from tracker.path.motion import VX, VY, X, Y
 from tracker.path.smooth import SmoothPath
 from tracker.shot.analyse import GUTTER_ROWS, OVER_EDGE_IN, Analysis, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
+from tracker.shot.tempo import TRUE, Tempo
 
 WELL_SEEN_FT = (15.0, 55.0)
 WELL_SEEN_SHARE = 0.5
@@ -17,19 +18,28 @@ MAX_MEAN_NIS = 12.0
 GUTTER_AFTER_ROWS = 8
 
 
-def status_of(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
+SPEED_CHANGES = (
+    "the ball's speed changes as no lane changes it: part of the clip plays slowed down, or is cut out; "
+    "give the clip as it was recorded, or its slow part alone with --capture-fps"
+)
+
+
+def status_of(path: SmoothPath, found: Analysis, tempo: Tempo = TRUE) -> tuple[str, str, str]:
     """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path."""
     first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
     share = float(path.seen[: path.last_seen + 1].mean())
     speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
     lost = f"the ball was last seen at {last:.1f} ft, too far from the pins to go on to them"
     short = f"the ball was seen from {first:.1f} to {last:.1f} ft in {share:.0%} of the frames"
-    slow = f"the ball rolls at {speed:.1f} mph; is this slow motion? give --capture-fps"
+    slow = f"the ball rolls at {speed:.1f} mph; is this slow motion? {tempo.advice}"
+    slowed = f"the ball rolls at {speed:.1f} mph, and friction turns and slows it as in slow motion; {tempo.advice}"
     fast = (
         f"something goes down the lane at {speed:.1f} mph, faster than a ball is thrown; the ball itself was not seen"
     )
     verdicts = (
+        (tempo.changes, "failed", "speed_changes", SPEED_CHANGES),
         (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
+        (tempo.slowed, "failed", "speed_implausible", slowed),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
         (
             float(np.nanmean(path.nis)) > MAX_MEAN_NIS,

@@ -275,7 +275,12 @@ class ClipReader:
             truncated=self._pictures.damaged or (done and self._ends_early(timing.duration_s)),
             complete=done,
             decoder=decoder_versions(),
+            capture_fps=header.capture_fps,
+            bits_per_pixel=self._bits_per_pixel() if done else None,
         )
+
+    def _bits_per_pixel(self) -> float:
+        return 8.0 * self._pictures.bytes / (len(self._clock.times_s) * self.width * self.height)
 
     def _start(self) -> None:
         """Choose the stream and decode its first frame."""

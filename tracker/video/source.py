@@ -18,6 +18,8 @@ from tracker.video.errors import ClipError
 CONTAINERS = "mov,mp4,matroska,webm,avi,mpegts,mpeg,gif"
 """Containers that are opened; playlists, still pictures and text, which the libraries would also take, are not."""
 
+CAPTURE_KEY = "com.android.capture.fps"
+"""Entry of a container's metadata in which many phones note the rate at which a clip was recorded."""
 _ISO_BOXES = frozenset({b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"})
 _HEAD_BYTES = 16
 _MAX_BAD_STARTS = 300
@@ -117,6 +119,8 @@ class Header:
         Length of one tick in seconds.
     transfer_code : int or None
         Transfer characteristic (ITU-T H.273).
+    capture_fps : float or None
+        Frames a second at which the file says that it was recorded; slow motion is stored at fewer.
     """
 
     codec: str
@@ -126,6 +130,7 @@ class Header:
     start_ticks: int
     tick_s: float
     transfer_code: int | None
+    capture_fps: float | None = None
 
 
 def header_of(container: Any, stream: Any) -> Header:
@@ -141,7 +146,16 @@ def header_of(container: Any, stream: Any) -> Header:
         start_ticks=int(stream.start_time or 0),
         tick_s=tick_s,
         transfer_code=getattr(stream.codec_context, "color_trc", None),
+        capture_fps=_capture_fps({**container.metadata, **stream.metadata}),
     )
+
+
+def _capture_fps(metadata: dict[str, str]) -> float | None:
+    try:
+        rate = float(metadata.get(CAPTURE_KEY, ""))
+    except ValueError:
+        return None
+    return rate if 1.0 <= rate < 1e5 else None
 
 
 def _is_cover(stream: Any) -> bool:
@@ -151,6 +165,8 @@ def _is_cover(stream: Any) -> bool:
 
 class Pictures:
     """Decoded pictures of one stream in order, one pass; an error in the data ends the pass and sets ``damaged``.
+
+    ``bytes`` counts the data read so far.
 
     Errors before the first picture are passed over: a stream may start between two key pictures.
 
@@ -164,6 +180,7 @@ class Pictures:
 
     def __init__(self, container: Any, stream: Any, wanted: Callable[[Any], bool] | None = None) -> None:
         self.damaged = False
+        self.bytes = 0
         self._wanted = wanted
         self._container = container
         self._stream = stream
@@ -195,6 +212,7 @@ class Pictures:
                 if broken is not None and packet.size:
                     yield broken
                     broken = None
+                self.bytes += packet.size
                 if packet.is_corrupt:
                     broken = packet
                 else:

@@ -1,0 +1,144 @@
+"""Brightness and colour of pictures brought to those of one: exposure steps, lamps that flicker, coloured light.
+
+A camera stores light with a power law, so a change of the light by one factor multiplies luma (from black on) and both
+colour differences by another; lamps that flicker against a rolling shutter give every row its own. A change of colour
+adds to the colour differences in proportion to luma. All are medians over cells, so that people and balls do not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.video.reader import Crop
+
+Array = NDArray[np.float64]
+Float = NDArray[np.float32]
+Image = NDArray[np.uint8]
+
+BLACK, NEUTRAL = 16.0, 128.0
+CELL_PX = 16
+USABLE = (28.0, 222.0)
+"""Cells darker or brighter tell little of a factor, or are at the end of the scale."""
+BAND_CELLS = 2
+FEW_CELLS = 8
+LEAST_GAIN, LEAST_TINT = 0.012, 0.006
+"""Changes below stay: less than two levels of bright wood, which noise and detector allow for."""
+USUAL_GAIN = (0.2, 5.0)
+UNEVEN = 0.015
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """Cell means of a picture: luma ``(r, c)`` less black, and both colour differences ``(2, r, c)``."""
+
+    luma: Float
+    colour: Float
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What a picture's light is beside another's: factors of its rows ``(h,)`` and tints of Cb and Cr ``(2,)``."""
+
+    gain: Array
+    tint: Array
+
+    @property
+    def matters(self) -> bool:
+        """Whether it is worth a correction."""
+        return bool(np.any(np.abs(self.gain - 1) > LEAST_GAIN) or np.any(np.abs(self.tint) > LEAST_TINT))
+
+
+def light_of(crop: Crop) -> Light:
+    """Cell means of a crop."""
+    rows, columns = crop.luma.shape
+    size = (max(columns // CELL_PX, 1), max(rows // CELL_PX, 1))
+    planes = [
+        cv2.resize(p, size, interpolation=cv2.INTER_AREA).astype(np.float32) for p in (crop.luma, crop.cb, crop.cr)
+    ]
+    return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
+
+
+def change_between(crop: Crop, reference: Light) -> Change | None:
+    """How a crop's light differs from that of another crop of the same size; None where too little tells."""
+    own = light_of(crop)
+    low, high = (limit - BLACK for limit in USABLE)
+    told = (own.luma > low) & (own.luma < high) & (reference.luma > low) & (reference.luma < high)
+    if told.sum() < FEW_CELLS:
+        return None
+    ratio = own.luma / np.maximum(reference.luma, 1.0)
+    overall = float(np.median(ratio[told]))
+    if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
+        return None
+    bands = _bands(ratio, told, overall)
+    rows = crop.luma.shape[0]
+    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * rows / own.luma.shape[0]
+    gain = np.interp(np.arange(rows) + 0.5, middles, bands)
+    factor = np.median(gain)
+    tint = [float(np.median(((own.colour[k] - factor * reference.colour[k]) / own.luma)[told])) for k in (0, 1)]
+    return Change(gain, np.array(tint))
+
+
+def _bands(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> Array:
+    """Factors of bands of rows; all the same unless they surely differ."""
+    count = max(ratio.shape[0] // BAND_CELLS, 1)
+    out = np.full(count, overall)
+    for k in range(count):
+        rows = slice(k * BAND_CELLS, (k + 1) * BAND_CELLS if k < count - 1 else None)
+        if told[rows].sum() >= FEW_CELLS:
+            out[k] = float(np.median(ratio[rows][told[rows]]))
+    return out if float(np.std(out)) > UNEVEN * overall else np.full(count, overall)
+
+
+def as_lit(crop: Crop, change: Change) -> Crop:
+    """The crop with a change of light taken back."""
+    gain = change.gain.astype(np.float32)[:, None]
+    luma = (crop.luma - np.float32(BLACK)) / gain
+    half = cv2.resize(crop.luma, (crop.cb.shape[1], crop.cb.shape[0]), interpolation=cv2.INTER_AREA)
+    colours = [
+        (plane - np.float32(NEUTRAL) - np.float32(tint) * (half - np.float32(BLACK))) / gain[::2]
+        for plane, tint in zip((crop.cb, crop.cr), change.tint, strict=True)
+    ]
+    return replace(crop, luma=_stored(luma + BLACK), cb=_stored(colours[0] + NEUTRAL), cr=_stored(colours[1] + NEUTRAL))
+
+
+def _stored(plane: NDArray[Any]) -> Image:
+    return np.asarray(np.clip(np.rint(plane), 0, 255), dtype=np.uint8)
+
+
+class Evener:
+    """Gives crops the light of the first one; hardly changed ones as they are.
+
+    Attributes
+    ----------
+    largest : float
+        Largest change of the stored luma so far, as a share.
+    """
+
+    def __init__(self) -> None:
+        self._reference: Light | None = None
+        self.largest = 0.0
+
+    def even(self, crop: Crop) -> Crop:
+        """The crop in the light of the first."""
+        if self._reference is None:
+            self._reference = light_of(crop)
+            return crop
+        change = change_between(crop, self._reference)
+        if change is None or not change.matters:
+            return crop
+        self.largest = max(self.largest, float(np.max(np.abs(change.gain - 1))))
+        return as_lit(crop, change)
+
+
+def evened(pictures: Sequence[Crop]) -> tuple[Crop, ...]:
+    """Pictures of one view in the light of the one of middle brightness."""
+    order = np.argsort([float(np.median(p.luma[::8, ::8])) for p in pictures], kind="stable")
+    reference = light_of(pictures[int(order[len(order) // 2])])
+    changes = [change_between(p, reference) for p in pictures]
+    return tuple(p if c is None or not c.matters else as_lit(p, c) for p, c in zip(pictures, changes, strict=True))
