@@ -196,8 +196,8 @@ REASONS: tuple[Flag, ...] = (
     _reason(
         "no_ball",
         "no ball found",
-        "Nothing on the lane moves like a ball.",
-        "Check the calibration's picture and that the clip shows the whole shot.",
+        "No ball rolls down this lane.",
+        "Nothing if nobody threw; else check the lane's picture, and that the clip shows the whole shot.",
     ),
     _reason(
         "several_balls",
@@ -216,6 +216,12 @@ REASONS: tuple[Flag, ...] = (
         "ball lost on the way",
         "The ball was lost before the pins.",
         "More light, a steadier phone, or a ball that differs more from the lane.",
+    ),
+    _reason(
+        "ball_stops",
+        "ball does not arrive",
+        "The ball loses its speed, stops or comes back before the pins; numbers that need the pins do not exist.",
+        "Nothing: it is what happened.",
     ),
     _reason(
         "ball_hidden",
@@ -240,6 +246,12 @@ REASONS: tuple[Flag, ...] = (
         "speed out of range",
         "The speed is not one of a bowled ball; a slow-motion clip that plays slowed down looks like that.",
         "For slow motion give --capture-fps with the true rate; else check the calibration.",
+    ),
+    _reason(
+        "clip_starts_late",
+        "clip starts late",
+        "The clip begins when the ball is already well down the lane.",
+        "Start filming before the bowler moves.",
     ),
     _reason(
         "pins_unseen",
@@ -329,7 +341,12 @@ FLAGS: tuple[Flag, ...] = (
         "The fit ended at a limit of what it may assume; uncertainties may be too small.",
         "Look at the overlay before using the numbers.",
     ),
-    Flag("other_ball", "another ball on the lane's picture", "Another ball moved nearby and was left out."),
+    Flag(
+        "other_ball",
+        "two balls at once",
+        "Another ball rolled down this lane at the same time; each was followed by itself.",
+        "Look at the overlay before using the numbers.",
+    ),
     # The hand.
     Flag(
         "hand_assumed",

@@ -32,7 +32,7 @@ from tracker.path.motion import VY, MotionModel, X, Y
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
-from tracker.path.runs import Run, find_runs
+from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
@@ -51,7 +51,9 @@ TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
 SHORTEST_SHOT_S = 1.0
-CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
+CAMERA_MOVED, OTHER_LANE, DISAGREES, NO_BALL = "camera_moved", "lane_doubtful", "model_disagrees", "no_ball"
+HIDES_SHARE, HIDES_SHOT_S = 0.3, 1.2
+"""A bowler covers up to 0.15 of the lane's picture; a ball that nothing else hides is in sight for two seconds."""
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
 READOUT_U_S = 0.030 / np.sqrt(3)
@@ -118,20 +120,15 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
         return ClipResult(path.name, None, failure=watched)
     used = watched.calibration
     runs = find_runs(watched.looks, _pixel_at_pins_in(used, radius))
-    if not runs:
-        return ClipResult(
-            path.name,
-            watched.facts,
-            failure=_nothing_rolled(watched, path.name),
-            calibration=used,
-            notes=watched.notes,
-        )
-    names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
+    result = ClipResult(path.name, watched.facts, calibration=used, notes=watched.notes)
     measure = _Measurer(used, settings, radius, watched)
-    shots = tuple(
-        replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
-    )
-    return ClipResult(path.name, watched.facts, shots, calibration=used, notes=watched.notes)
+    tried = (measure.shot(run, ("other_ball",) if at_once(run, runs) else ()) for run in runs)
+    measured = [shot for shot in tried if shot.reason != NO_BALL]
+    if not measured:
+        return replace(result, failure=_nothing_rolled(watched, path.name))
+    names = [path.stem] if len(measured) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(measured))]
+    shots = tuple(replace(shot, shot_id=name, clip=path.name) for shot, name in zip(measured, names, strict=True))
+    return replace(result, shots=shots)
 
 
 def _watched(
@@ -256,19 +253,27 @@ def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
 
 
 def _nothing_rolled(watched: _Watched, name: str) -> Failure:
-    looks = watched.looks
-    seen = [look for look in looks if look.detections]
-    detail = (
-        f"{name}: no ball was seen to roll down this lane ({len(looks)} frames, ball-like things in {len(seen)}, "
-        "no run of them over 10 ft); film from the bowling-arm side so that the bowler does not hide the ball"
-    )
+    hidden_s = _hidden_s(watched.looks)
     lasts = watched.facts.duration_s * watched.time_scale
     if lasts < SHORTEST_SHOT_S:
         slowed = "" if watched.time_scale == 1.0 else ", at the speed that --capture-fps gives"
         return Failure(
             "too_few_frames", f"{name}: lasts {lasts:.1f} s{slowed}, too short for a shot; film the whole of it"
         )
-    return Failure("no_ball" if len(seen) < len(looks) / 20 else "ball_hidden", detail)
+    if hidden_s >= HIDES_SHOT_S:
+        return Failure(
+            "ball_hidden",
+            f"{name}: no ball was seen to roll down this lane, but somebody or something covers much of it for "
+            f"{hidden_s:.1f} s; keep the view of the lane free",
+        )
+    return Failure(NO_BALL, f"{name}: no ball rolls down this lane in {lasts:.1f} s")
+
+
+def _hidden_s(looks: list[FrameLook]) -> float:
+    """How long much of the lane looks other than it does empty."""
+    times = np.array([look.t_s for look in looks])
+    covered = np.array([look.covered for look in looks]) > HIDES_SHARE
+    return float(np.diff(times)[covered[1:]].sum()) if len(times) > 1 else 0.0
 
 
 class _Measurer:
@@ -277,8 +282,8 @@ class _Measurer:
     def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
         self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
 
-    def shot(self, run: Run) -> ShotResult:
-        """Measure one run; name and clip are filled in by the caller."""
+    def shot(self, run: Run, others: tuple[str, ...] = ()) -> ShotResult:
+        """Measure one run, ``others`` flags of those about it; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
@@ -300,10 +305,11 @@ class _Measurer:
             timing_u=_timing_u(path, camera, self._radius),
         )
         table = path_table(path, draws, found.hand, self._watched.time_scale)
-        status, reason, detail = status_of(path, found)
+        looks = self._watched.looks
+        status, reason, detail = status_of(path, found, (looks[0].t_s, looks[-1].t_s))
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
-        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch))
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *others)
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,

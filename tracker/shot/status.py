@@ -15,10 +15,20 @@ WELL_SEEN_SHARE = 0.5
 PLAUSIBLE_MPH = (8.0, 26.0)
 MAX_MEAN_NIS = 12.0
 GUTTER_AFTER_ROWS = 8
+LOOSE_NIS, LOOSE_SHARE = 3.0, 0.65
+"""What fits a ball's motion no better, and in no more of its frames, is a limb, a shadow or a reflection: balls hard to
+see keep below 2 and above 0.7, or are seen seldom but where they should be (rendered scenes)."""
+DIES_SHARE = 0.6
+"""Friction takes a fifth of a ball's speed on its way to the pins, at most a third of a slow one's."""
+EDGE_OF_CLIP_S = 0.15
+WHOLE_CLIP_S = (-np.inf, np.inf)
 
 
-def status_of(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
-    """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path."""
+def status_of(path: SmoothPath, found: Analysis, clip_s: tuple[float, float] = WHOLE_CLIP_S) -> tuple[str, str, str]:
+    """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path.
+
+    ``clip_s`` are the times of the clip's first and last picture; ``no_ball`` says that what was followed is no shot.
+    """
     first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
     share = float(path.seen[: path.last_seen + 1].mean())
     speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
@@ -28,7 +38,10 @@ def status_of(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
     fast = (
         f"something goes down the lane at {speed:.1f} mph, faster than a ball is thrown; the ball itself was not seen"
     )
+    late, ends = f"the clip begins with the ball at {first:.0f} ft", f"the clip ends with the ball at {last:.0f} ft"
     verdicts = (
+        (_loose(path, share), "failed", "no_ball", "what moves there does not roll like a ball"),
+        (_dies(path), "partial", "ball_stops", f"the ball hardly moves any more at {last:.0f} ft"),
         (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
         (
@@ -52,10 +65,35 @@ def status_of(path: SmoothPath, found: Analysis) -> tuple[str, str, str]:
         ),
         (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
         (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
+        (last < WELL_SEEN_FT[1] and _cut_after(path, clip_s), "partial", "pins_unseen", ends),
         (not path.reaches_pins, "partial", "ball_lost", lost),
+        (first > WELL_SEEN_FT[0] and _cut_before(path, clip_s), "partial", "clip_starts_late", late),
         (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
     )
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _loose(path: SmoothPath, share: float) -> bool:
+    """Whether what was followed jumps about as no ball does, and was there in few of its frames."""
+    return float(np.nanmean(path.nis)) > LOOSE_NIS and share < LOOSE_SHARE
+
+
+def _dies(path: SmoothPath) -> bool:
+    """Whether a ball that does not reach the pins has surely lost far more speed than friction takes."""
+    first, last = path.mean[0, VY], path.mean[path.last_seen, VY]
+    spread = np.sqrt(path.covariance[0, VY, VY] + path.covariance[path.last_seen, VY, VY])
+    thrown = first * MPH_PER_IN_S >= PLAUSIBLE_MPH[0]
+    return bool(not path.reaches_pins and thrown and DIES_SHARE * first - last > 2 * spread)
+
+
+def _cut_before(path: SmoothPath, clip_s: tuple[float, float]) -> bool:
+    """Whether the clip begins with the ball on its way."""
+    return bool(path.t_s[0] - clip_s[0] <= EDGE_OF_CLIP_S)
+
+
+def _cut_after(path: SmoothPath, clip_s: tuple[float, float]) -> bool:
+    """Whether the clip ends with the ball on its way."""
+    return bool(clip_s[1] - path.t_s[path.last_seen] <= EDGE_OF_CLIP_S)
 
 
 def _gains_speed(found: Analysis) -> bool:
