@@ -152,7 +152,7 @@ def _crossing(at_s: float, spread: float, y: float = -60.0) -> Walker:
 
 def others() -> Iterator[Hard]:
     """Balls on other lanes, screens that move, the ball return."""
-    near = ShotSpec(laydown_board=20, launch_deg=1.0, speed_mph=16)
+    near = ShotSpec(laydown_board=20, launch_deg=1.0, speed_mph=16, rev_rpm=150, rotation_deg=30)
     for offset, delay in ((1, 0.4), (1, -0.5), (-1, 0.05), (-1, -0.9)):
         for alone in (True, False):
             throw = Throw(near, LAGOON, delay, offset, NOBODY if alone else BowlerSpec(shirt=(0.05, 0.08, 0.3)))
@@ -176,7 +176,7 @@ def others() -> Iterator[Hard]:
 
 def events() -> Iterator[Hard]:
     """No shot, two shots, shots that do not arrive, racks that are set, clips cut short."""
-    near = ShotSpec(laydown_board=20, launch_deg=1.0, speed_mph=16)
+    near = ShotSpec(laydown_board=20, launch_deg=1.0, speed_mph=16, rev_rpm=150, rotation_deg=30)
     yield Hard("nobody throws", "empty lane", _scene(bowler=NOBODY, thrown=False, length_s=3.0), FAILED, true=False)
     yield Hard("nobody throws", "walks up", _scene(thrown=False, length_s=4.0, start_s=-1.2), FAILED, true=False)
     yield Hard(

@@ -25,6 +25,9 @@ SAID = ("model_disagrees", "shaky", "weak_contrast", "gap", "late_start", "early
         "other_ball", "hand_assumed", "hand_differs")  # fmt: skip
 
 
+BEFORE_GUTTER = ("laydown_board", "laydown_ft", "launch_angle_deg", "speed_release_mph")
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """One number against its truth; ``true`` is None where the shot has none, so that it is invented."""
@@ -149,7 +152,9 @@ def measured(case: HardCase) -> Row:
 
 def cells_of(shot: ShotResult, case: HardCase) -> tuple[Cell, ...]:
     """Numbers given of a shot; those of a ball in the gutter are only compared before it."""
-    true, cells = case.true_numbers(), []
+    true, cells = dict(case.true_numbers()), []
+    if true.get("reason") == "gutter":
+        true = {name: true[name] for name in BEFORE_GUTTER}
     for column in COLUMNS:
         q = shot.quantities.get(column.name)
         if q is None or q.value is None or not q.u or (true and column.name not in true):

@@ -36,7 +36,7 @@ from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
-from tracker.shot.status import status_of
+from tracker.shot.status import NO_BALL, no_shot, status_of
 from tracker.shot.table import path_table
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -50,10 +50,7 @@ BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3
 TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
-SHORTEST_SHOT_S = 1.0
-CAMERA_MOVED, OTHER_LANE, DISAGREES, NO_BALL = "camera_moved", "lane_doubtful", "model_disagrees", "no_ball"
-HIDES_SHARE, HIDES_SHOT_S = 0.3, 1.2
-"""A bowler covers up to 0.15 of the lane's picture; a ball that nothing else hides is in sight for two seconds."""
+CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
 READOUT_U_S = 0.030 / np.sqrt(3)
@@ -253,27 +250,8 @@ def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
 
 
 def _nothing_rolled(watched: _Watched, name: str) -> Failure:
-    hidden_s = _hidden_s(watched.looks)
-    lasts = watched.facts.duration_s * watched.time_scale
-    if lasts < SHORTEST_SHOT_S:
-        slowed = "" if watched.time_scale == 1.0 else ", at the speed that --capture-fps gives"
-        return Failure(
-            "too_few_frames", f"{name}: lasts {lasts:.1f} s{slowed}, too short for a shot; film the whole of it"
-        )
-    if hidden_s >= HIDES_SHOT_S:
-        return Failure(
-            "ball_hidden",
-            f"{name}: no ball was seen to roll down this lane, but somebody or something covers much of it for "
-            f"{hidden_s:.1f} s; keep the view of the lane free",
-        )
-    return Failure(NO_BALL, f"{name}: no ball rolls down this lane in {lasts:.1f} s")
-
-
-def _hidden_s(looks: list[FrameLook]) -> float:
-    """How long much of the lane looks other than it does empty."""
-    times = np.array([look.t_s for look in looks])
-    covered = np.array([look.covered for look in looks]) > HIDES_SHARE
-    return float(np.diff(times)[covered[1:]].sum()) if len(times) > 1 else 0.0
+    failure = no_shot(watched.looks, watched.facts.duration_s * watched.time_scale, told_rate=watched.time_scale != 1.0)
+    return Failure(failure.reason, f"{name}: {failure.detail}")
 
 
 class _Measurer:

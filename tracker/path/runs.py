@@ -23,8 +23,9 @@ MIN_DURATION_S = 0.3
 REFUSALS = 8
 MIN_SHARE = 0.45
 """Typical share of a ball's rim that is followed; limbs and their shadows stay below."""
-PLAIN_CONTRAST, SHAPELESS_SHARE = 10.0, 0.7
-"""Where most of a run is this plain to see and still shows no rim, it is a hand or a head, not a ball."""
+PLAIN_CONTRAST, RIM_SHARE, SHAPELESS_SHARE = 10.0, 0.65, 0.7
+"""Where most of a run is this plain to see and still shows little of a rim, it is a hand or a head; of a two-tone ball
+that turns a sixth does."""
 SLACK_SIGMA = 3.0
 APART_IN = 30.0
 BESIDE_DETECTIONS, BESIDE_LENGTH_IN, BESIDE_SHARE = 15, 240.0, 0.75
@@ -102,9 +103,9 @@ def _beside(run: Run, during: list[Detection], pixel_in: float) -> Run | None:
 
 
 def _shapeless(core: tuple[Detection, ...]) -> bool:
-    """Whether what differs plainly from its ground nowhere shows a ball's rim."""
+    """Whether what differs plainly from its ground hardly ever shows a ball's rim."""
     plain = [d for d in core if d.fit.contrast > PLAIN_CONTRAST]
-    without = [d for d in plain if d.fit.how != "rim"]
+    without = [d for d in plain if d.fit.rim_share < RIM_SHARE]
     return len(plain) >= SHAPELESS_SHARE * len(core) and len(without) >= SHAPELESS_SHARE * len(plain)
 
 
