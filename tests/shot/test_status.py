@@ -46,6 +46,14 @@ def test_what_jumps_about_and_is_seldom_there_is_no_ball(nis, share, reason):
     assert _status(replace(path, nis=np.full(len(seen), nis), seen=seen))[1] == reason
 
 
+@pytest.mark.parametrize(
+    ("rows", "clip_end_s", "reason"), [(6, 9.0, "no_ball"), (30, 9.0, "ball_lost"), (6, 0.2, "pins_unseen")]
+)
+def test_glimpse_before_the_first_half_is_no_ball_unless_the_clip_ends(rows, clip_end_s, reason):
+    path = smooth_of(WHOLE[:rows], reaches_pins=False)
+    assert _status(path, (-1.0, clip_end_s))[1] == reason
+
+
 def test_ball_that_loses_its_speed_does_not_arrive():
     path = _part(1.0, 40.0)
     slowing = np.linspace(1.0, 0.2, len(path.t_s))

@@ -23,12 +23,12 @@ NO_BALL = "no_ball"
 SHORTEST_SHOT_S = 1.0
 HIDES_SHARE, HIDES_SHOT_S = 0.3, 1.2
 """A bowler covers up to 0.15 of the lane's picture; a ball that nothing hides is in sight for two seconds."""
-LOOSE_NIS, LOOSE_SHARE = 3.0, 0.65
+LOOSE_NIS, LOOSE_SHARE, FEW_ROWS = 3.0, 0.65, 8
 """What fits a ball's motion no better, and in no more of its frames, is a limb, a shadow or a reflection: balls hard to
 see keep below 2 and above 0.7, or are seen seldom but where they should be (rendered scenes)."""
 DIES_SHARE = 0.6
 """Friction takes a fifth of a ball's speed on its way to the pins, at most a third of a slow one's."""
-HARDLY_AWAY_FT = 30.0
+GLIMPSE_FT, HARDLY_AWAY_FT = 20.0, 30.0
 """Limbs of a bowler before the foul line hide no more of the lane's sides than to here."""
 EDGE_OF_CLIP_S = 0.15
 WHOLE_CLIP_S = (-np.inf, np.inf)
@@ -52,7 +52,12 @@ def status_of(path: SmoothPath, found: Analysis, clip_s: tuple[float, float] = W
     aside = found.gutter and not _rolled_before(path)
     emerges = f"the ball comes into sight only at {first:.0f} ft: somebody or something hides it before"
     verdicts = (
-        (_loose(path, share, last), "failed", NO_BALL, "what moves there does not roll like a ball"),
+        (
+            _loose(path, share, (first, last)) and not _cut_after(path, clip_s),
+            "failed",
+            NO_BALL,
+            "what moves there does not roll like a ball",
+        ),
         (_dies(path), "partial", "ball_stops", f"the ball hardly moves any more at {last:.0f} ft"),
         (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
@@ -87,9 +92,13 @@ def status_of(path: SmoothPath, found: Analysis, clip_s: tuple[float, float] = W
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
 
 
-def _loose(path: SmoothPath, share: float, last_ft: float) -> bool:
-    """Whether what was followed was there in few of its frames, and jumps about or is gone before half way."""
-    return share < LOOSE_SHARE and (float(np.nanmean(path.nis)) > LOOSE_NIS or last_ft < HARDLY_AWAY_FT)
+def _loose(path: SmoothPath, share: float, seen_ft: tuple[float, float]) -> bool:
+    """Whether what was followed was seldom or briefly there, and jumps about or is gone before half way."""
+    first_ft, last_ft = seen_ft
+    if last_ft < HARDLY_AWAY_FT:
+        return share < LOOSE_SHARE or int(path.seen.sum()) < FEW_ROWS
+    little = share < LOOSE_SHARE or last_ft - first_ft < GLIMPSE_FT
+    return little and float(np.nanmean(path.nis)) > LOOSE_NIS
 
 
 def _dies(path: SmoothPath) -> bool:
