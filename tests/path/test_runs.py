@@ -83,16 +83,17 @@ def test_two_balls_at_once_on_the_lane_are_two_runs():
     assert len(runs) == 2
     assert all(at_once(run, runs) for run in runs)
     lengths = [run.length_in for run in runs]
-    assert min(lengths) > 400
+    assert min(lengths) > 240
     assert not at_once(runs[0], [runs[0]])
 
 
 def test_plain_thing_without_a_rim_is_no_run():
     looks = seen_from(hook(), TIMES)
-    hand = [replace(k, detections=tuple(_as_disc(d, 30.0) for d in k.detections)) for k in looks]
-    faint = [replace(k, detections=tuple(_as_disc(d, 5.0) for d in k.detections)) for k in looks]
-    assert _runs(hand) == []
-    assert len(_runs(faint)) == 1
+    near = seen_from(hook(), TIMES, until_in=300.0)
+    assert _runs([replace(k, detections=tuple(_as_disc(d, 30.0) for d in k.detections)) for k in near]) == []
+    for part, contrast in ((near, 5.0), (looks, 30.0)):
+        discs = [replace(k, detections=tuple(_as_disc(d, contrast) for d in k.detections)) for k in part]
+        assert len(_runs(discs)) == 1
 
 
 def _as_disc(d: Detection, contrast: float) -> Detection:

@@ -26,8 +26,12 @@ MIN_SHARE = 0.45
 PLAIN_CONTRAST, RIM_SHARE, SHAPELESS_SHARE = 10.0, 0.65, 0.7
 """Where most of a run is this plain to see and still shows little of a rim, it is a hand or a head; of a two-tone ball
 that turns a sixth does."""
+LIMB_REACH_IN = 360.0
+"""A bowler before the foul line hides no more of the lane than that, and a ball of poor shape is seen over more."""
 SLACK_SIGMA = 3.0
-APART_IN = 30.0
+APART_SHARE, BEHIND_IN = 0.25, 240.0
+"""A mirror image in the oil seems to roll behind its ball by this share of the way from the camera, or less (an eighth
+from a camera at 5.6 ft), which stands some 20 ft before the foul line."""
 BESIDE_DETECTIONS, BESIDE_LENGTH_IN, BESIDE_SHARE = 15, 240.0, 0.75
 """A second ball at the same time must be plain to see over 20 ft: pins, limbs and mirror images move then, too."""
 
@@ -90,7 +94,7 @@ def _beside(run: Run, during: list[Detection], pixel_in: float) -> Run | None:
     apart = [
         d
         for d, at in zip(during, expected, strict=True)
-        if abs(d.y_in - at) > APART_IN
+        if abs(d.y_in - at) > APART_SHARE * (max(at, 0.0) + BEHIND_IN)
         and abs(d.x_in) < LANE_WIDTH_IN / 2
         and d.fit.rim_share >= BESIDE_SHARE
         and d.y_in < HEAD_PIN_IN
@@ -135,7 +139,7 @@ def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
         before = [min(d.y_in, HEAD_PIN_IN) for d in core]
         solid = len(core) >= MIN_DETECTIONS and before[-1] - before[0] >= MIN_LENGTH_IN
         solid = solid and float(np.median([d.fit.rim_share for d in core])) >= MIN_SHARE
-        solid = solid and not _shapeless(core)
+        solid = solid and not (run.length_in < LIMB_REACH_IN and _shapeless(core))
         first, last = chain[0].t_s, chain[-1].t_s
         solid = solid and last - first >= MIN_DURATION_S
         if solid:

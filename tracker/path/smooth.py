@@ -43,8 +43,8 @@ LONE_GAP_S, LONE_GAP_STEPS, LONE_SIGHTS = (0.05, 0.25), 2.5, 4
 """So few sights beyond a gap of so many usual steps are of whatever hid the ball, where nothing else confirms them."""
 POOR, HALF_SEEN, HALF_SEEN_SIGHTS = 0.6, 0.8, 4
 """Share of the rim that is usual in a path below which the last sights before a gap are of a ball half hidden."""
-CLEAR_TO_IN = 55 * 12.0
-"""From about here on pins and pit, not people, take a part of the rim."""
+CLEAR_TO_IN, CLEAR_ASIDE_IN = 55 * 12.0, 16.0
+"""From about here on pins and pit, not people, take a part of the rim; a ball this far aside falls into a gutter."""
 TURNS_SIGMA = 4.0
 TURNS_IN_S = 8.0
 STRAIGHT_JERK = 300.0
@@ -287,7 +287,8 @@ def _doubted_frames(record: _Pass) -> frozenset[int]:
     sights = [d for d in record.chosen if d is not None]
     shares = np.array([d.fit.rim_share for d in sights])
     open_lane = np.array([d.y_in < CLEAR_TO_IN for d in sights])
-    return frozenset(record.looks[rows[k]].frame for k in np.flatnonzero(doubted(times, shares, open_lane)))
+    found = np.flatnonzero(doubted(times, shares, open_lane))
+    return frozenset(record.looks[rows[k]].frame for k in found if abs(sights[k].x_in) < CLEAR_ASIDE_IN)
 
 
 def doubted(t_s: Array, rim_share: Array, open_lane: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -81,7 +81,7 @@ def status_of(path: SmoothPath, found: Analysis, clip_s: tuple[float, float] = W
             "it leaves the lane and returns; has the camera moved?",
         ),
         (aside and last < HARDLY_AWAY_FT, "failed", NO_BALL, "what moves there leaves the approach, but not as a ball"),
-        (aside, "failed", "track_implausible", "it was hardly seen on the lane"),
+        (aside, "failed", "gutter", "it was seen in the gutter and hardly on the lane"),
         (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
         (last < WELL_SEEN_FT[1] and _cut_after(path, clip_s), "partial", "pins_unseen", ends),
         (not path.reaches_pins, "partial", "ball_lost", lost),
