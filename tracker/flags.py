@@ -196,8 +196,8 @@ REASONS: tuple[Flag, ...] = (
     _reason(
         "no_ball",
         "no ball found",
-        "Nothing on the lane moves like a ball.",
-        "Check the calibration's picture and that the clip shows the whole shot.",
+        "No ball rolls down this lane.",
+        "Nothing if nobody threw; else check the lane's picture, and that the clip shows the whole shot.",
     ),
     _reason(
         "several_balls",
@@ -216,6 +216,12 @@ REASONS: tuple[Flag, ...] = (
         "ball lost on the way",
         "The ball was lost before the pins.",
         "More light, a steadier phone, or a ball that differs more from the lane.",
+    ),
+    _reason(
+        "ball_stops",
+        "ball does not arrive",
+        "The ball loses its speed, stops or comes back before the pins; numbers that need the pins do not exist.",
+        "Nothing: it is what happened.",
     ),
     _reason(
         "ball_hidden",
@@ -246,6 +252,12 @@ REASONS: tuple[Flag, ...] = (
         "clip's speed changes",
         "The ball's speed changes on the way as no lane changes it: part of the clip plays slowed down, or is cut out.",
         "Give the clip as it was recorded, without the slow-motion effect, or its slow part alone with --capture-fps.",
+    ),
+    _reason(
+        "clip_starts_late",
+        "clip starts late",
+        "The clip begins when the ball is already well down the lane.",
+        "Start filming before the bowler moves.",
     ),
     _reason(
         "pins_unseen",
@@ -342,7 +354,12 @@ FLAGS: tuple[Flag, ...] = (
         "clip's own times.",
         "If it was recorded in slow motion, give --capture-fps with the true rate.",
     ),
-    Flag("other_ball", "another ball on the lane's picture", "Another ball moved nearby and was left out."),
+    Flag(
+        "other_ball",
+        "two balls at once",
+        "Another ball rolled down this lane at the same time; each was followed by itself.",
+        "Look at the overlay before using the numbers.",
+    ),
     # The hand.
     Flag(
         "hand_assumed",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -33,12 +33,12 @@ from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
-from tracker.path.runs import Run, find_runs
+from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
-from tracker.shot.status import SPEED_CHANGES, status_of
+from tracker.shot.status import NO_BALL, SPEED_CHANGES, no_shot, status_of
 from tracker.shot.table import path_table
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
@@ -54,7 +54,6 @@ BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3
 TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
-SHORTEST_SHOT_S = 1.0
 CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
@@ -129,26 +128,21 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
         return ClipResult(path.name, None, failure=watched)
     used = watched.calibration
     runs = find_runs(watched.looks, _pixel_at_pins_in(used, radius))
-    if not runs:
-        return ClipResult(
-            path.name,
-            watched.facts,
-            failure=_nothing_rolled(watched, path.name),
-            calibration=used,
-            notes=watched.notes,
-        )
-    names = [path.stem] if len(runs) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(runs))]
+    result = ClipResult(path.name, watched.facts, calibration=used, notes=watched.notes)
     measure = _Measurer(used, settings, radius, watched)
-    shots = tuple(
-        replace(measure.shot(run), shot_id=name, clip=path.name) for run, name in zip(runs, names, strict=True)
-    )
+    tried = (measure.shot(run, ("other_ball",) if at_once(run, runs) else ()) for run in runs)
+    shots = [shot for shot in tried if shot.reason != NO_BALL]
     if not any(q.value is not None for shot in shots for q in shot.quantities.values()):
         slow = _slow_shot(shots)
         failure = _slow_motion(watched, path.name) if slow is None else None
         if failure is not None:
-            return ClipResult(path.name, watched.facts, failure=failure, calibration=used, notes=watched.notes)
-        shots = shots if slow is None else (replace(slow, shot_id=path.stem),)
-    return ClipResult(path.name, watched.facts, shots, calibration=used, notes=watched.notes)
+            return replace(result, failure=failure)
+        shots = shots if slow is None else [slow]
+    if not shots:
+        return replace(result, failure=_nothing_rolled(watched, path.name))
+    names = [path.stem] if len(shots) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(shots))]
+    named = tuple(replace(shot, shot_id=name, clip=path.name) for shot, name in zip(shots, names, strict=True))
+    return replace(result, shots=named)
 
 
 def _watched(
@@ -276,7 +270,7 @@ def _pixel_at_pins_in(calibration: Calibration, radius: float) -> float:
     return float(10.0 / max(abs(p[1, 1] - p[0, 1]), 1e-3))
 
 
-def _slow_shot(shots: tuple[ShotResult, ...]) -> ShotResult | None:
+def _slow_shot(shots: Sequence[ShotResult]) -> ShotResult | None:
     """Of shots without numbers the one that tells of slow motion; what else seems to move is then of no interest."""
     told = [shot for shot in shots if shot.reason in ("speed_changes", "speed_implausible") and shot.path is not None]
     slow = [shot for shot in told if shot.path is not None and float(np.median(shot.path.speed_mph)) < SLOW_MPH]
@@ -296,22 +290,8 @@ def _slow_motion(watched: _Watched, name: str) -> Failure | None:
 
 
 def _nothing_rolled(watched: _Watched, name: str) -> Failure:
-    slow = _slow_motion(watched, name)
-    if slow is not None:
-        return slow
-    looks = watched.looks
-    seen = [look for look in looks if look.detections]
-    detail = (
-        f"{name}: no ball was seen to roll down this lane ({len(looks)} frames, ball-like things in {len(seen)}, "
-        "no run of them over 10 ft); film from the bowling-arm side so that the bowler does not hide the ball"
-    )
-    lasts = watched.facts.duration_s * watched.time_scale
-    if lasts < SHORTEST_SHOT_S:
-        slowed = "" if watched.time_scale == 1.0 else ", at the speed that --capture-fps gives"
-        return Failure(
-            "too_few_frames", f"{name}: lasts {lasts:.1f} s{slowed}, too short for a shot; film the whole of it"
-        )
-    return Failure("no_ball" if len(seen) < len(looks) / 20 else "ball_hidden", detail)
+    failure = no_shot(watched.looks, watched.facts.duration_s * watched.time_scale, told_rate=watched.time_scale != 1.0)
+    return Failure(failure.reason, f"{name}: {failure.detail}")
 
 
 class _Measurer:
@@ -320,8 +300,8 @@ class _Measurer:
     def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
         self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
 
-    def shot(self, run: Run) -> ShotResult:
-        """Measure one run; name and clip are filled in by the caller."""
+    def shot(self, run: Run, others: tuple[str, ...] = ()) -> ShotResult:
+        """Measure one run, ``others`` flags of those about it; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
@@ -346,11 +326,12 @@ class _Measurer:
         tempo = judge_tempo(
             path, errors, model, self._watched.places, rate=self._watched.rate, rolls=gutter_row(path) is None
         )
-        status, reason, detail = status_of(path, found, tempo)
+        looks = self._watched.looks
+        status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s))
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         doubt = ("speed_doubtful",) if tempo.doubtful else ()
-        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt)
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt, *others)
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,

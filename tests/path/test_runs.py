@@ -11,7 +11,7 @@ from sample_media.physics import simulate
 from sample_media.spec import BallSpec, LaneSpec, ShotSpec
 from tracker.detection.outline import coarse_fit
 from tracker.detection.watch import Detection, FrameLook
-from tracker.path.runs import find_runs
+from tracker.path.runs import at_once, find_runs
 
 PIXEL_IN = 6.0
 TIMES = np.arange(-15, 90) / 30
@@ -74,6 +74,30 @@ def test_ball_of_the_next_lane_at_the_same_time_is_no_part_of_the_run():
             beside[k] = [_at(k, 26.0, y, 0.4)]
     (run,) = _runs(_with(looks, beside))
     assert _names(run, 100) <= _names(_all(looks))
+
+
+def test_two_balls_at_once_on_the_lane_are_two_runs():
+    looks, later = seen_from(hook(), TIMES), seen_from(hook(), TIMES - 0.7)
+    both = _with(looks, {k.frame: [replace(d, t_s=float(TIMES[k.frame])) for d in k.detections] for k in later})
+    runs = find_runs(both, PIXEL_IN)
+    assert len(runs) == 2
+    assert all(at_once(run, runs) for run in runs)
+    lengths = [run.length_in for run in runs]
+    assert min(lengths) > 240
+    assert not at_once(runs[0], [runs[0]])
+
+
+def test_plain_thing_without_a_rim_is_no_run():
+    looks = seen_from(hook(), TIMES)
+    near = seen_from(hook(), TIMES, until_in=300.0)
+    assert _runs([replace(k, detections=tuple(_as_disc(d, 30.0) for d in k.detections)) for k in near]) == []
+    for part, contrast in ((near, 5.0), (looks, 30.0)):
+        discs = [replace(k, detections=tuple(_as_disc(d, contrast) for d in k.detections)) for k in part]
+        assert len(_runs(discs)) == 1
+
+
+def _as_disc(d: Detection, contrast: float) -> Detection:
+    return replace(d, fit=replace(d.fit, how="disc", contrast=contrast, rim_share=0.6))
 
 
 def test_half_a_second_out_of_sight_is_bridged():

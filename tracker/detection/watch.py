@@ -88,11 +88,12 @@ class Detection:
 
 @dataclass(frozen=True, slots=True)
 class FrameLook:
-    """All detections of one frame, best first."""
+    """All detections of one frame, best first, and the share of the lane that looks other than it does empty."""
 
     frame: int
     t_s: float
     detections: tuple[Detection, ...]
+    covered: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,14 @@ class Spot:
     y_in: float
     pitch_in: float
     score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spotted:
+    """Spots of one frame, best first, and the share of the lane that looks other than it does empty."""
+
+    spots: tuple[Spot, ...]
+    covered: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +180,8 @@ class BallWatcher:
         self._waiting: deque[Crop] = deque()
         self._samples: deque[Crop] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
-        self._spotted: list[tuple[Spot, ...]] = []
-        self._ahead: list[tuple[Spot, ...]] = []
+        self._spotted: list[Spotted] = []
+        self._ahead: list[Spotted] = []
         self._disc_s = -np.inf
         self.spots: list[Spot] = []
 
@@ -210,29 +219,32 @@ class BallWatcher:
             if crop.t_s > last + LINK_S[1]:
                 break
             spotted.append(spot(crop, background, self._region))
-        moving = moving_spots([*self._spotted, *spotted])
+        moving = moving_spots([frame.spots for frame in (*self._spotted, *spotted)])
         for frame in spotted[:count]:
-            self.spots += frame
+            self.spots += frame.spots
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
-            spots = [s for s in frame if s in moving][:MEASURED_SPOTS]
+            spots = [s for s in frame.spots if s in moving][:MEASURED_SPOTS]
             discs = crop.t_s - self._disc_s >= DISC_EVERY_S
             self._disc_s = crop.t_s if discs and spots else self._disc_s
-            yield _look(crop, background, self._region, spots, discs=discs)
+            look = _look(crop, background, self._region, spots, discs=discs)
+            yield replace(look, covered=frame.covered)
         recent = [*self._spotted, *spotted[:count]]
-        self._spotted = [frame for frame in recent if frame and frame[0].t_s >= last - LINK_S[1]]
+        self._spotted = [f for f in recent if f.spots and f.spots[0].t_s >= last - LINK_S[1]]
         self._ahead = spotted[count:]
 
 
-def spot(crop: Crop, background: Background, region: LaneRegion) -> tuple[Spot, ...]:
+def spot(crop: Crop, background: Background, region: LaneRegion) -> Spotted:
     """Ball-sized changed places of one crop on the lane, best first."""
     view = (region.ball_view(crop.luma), region.ball_view(crop.cb, chroma=True), region.ball_view(crop.cr, chroma=True))
-    candidates = find_candidates(changed_share(view, background.view))
-    return tuple(
+    changed = changed_share(view, background.view)
+    candidates = find_candidates(changed)
+    spots = tuple(
         Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)
         for c, pitch in ((c, region.row_pitch_in(c.row)) for c in candidates)
         if abs(region.x_in[c.column]) <= REACH_IN
     )
+    return Spotted(spots, float(changed.mean()))
 
 
 def moving_spots(frames: list[tuple[Spot, ...]]) -> set[Spot]:

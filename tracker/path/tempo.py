@@ -52,15 +52,21 @@ def slowed_odds(path: SmoothPath, errors: CommonErrors, model: MotionModel, fact
     return None if true is None or slow is None else true - slow
 
 
+def brakes(path: SmoothPath) -> bool:
+    """Whether the ball surely slows more than friction can slow it."""
+    rows = slice(0, path.last_seen + 1)
+    slows = -path.mean[rows, AY] - SURE_SIGMA * np.sqrt(path.covariance[rows, AY, AY])
+    return bool(np.any(slows > MOST_FRICTION * GRAVITY_IN_S2))
+
+
 def speed_jumps(path: SmoothPath) -> bool:
     """Whether the speed surely changes as no lane changes a ball's: the clip's own speed changes on the way."""
     rows = slice(0, path.last_seen + 1)
     speed, sigma = path.mean[rows, VY], np.sqrt(path.covariance[rows, VY, VY])
-    slows = -path.mean[rows, AY] - SURE_SIGMA * np.sqrt(path.covariance[rows, AY, AY])
     kept = (speed + SURE_SIGMA * sigma) / np.maximum.accumulate(speed - SURE_SIGMA * sigma)
     slowest = np.minimum.accumulate(speed + SURE_SIGMA * sigma)
     gains = speed - SURE_SIGMA * sigma > (1 + GAINS) * slowest
-    return bool(np.any(slows > MOST_FRICTION * GRAVITY_IN_S2) or np.any(kept < LEAST_KEPT) or np.any(gains))
+    return bool(brakes(path) or np.any(kept < LEAST_KEPT) or np.any(gains))
 
 
 def place_jumps(path: SmoothPath, camera: Camera, ball_radius_in: float) -> bool:

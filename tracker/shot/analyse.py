@@ -49,6 +49,8 @@ MODEL_U = {
     "speed_pins_mph": 0.04,
 }
 """What models that round the path's bends leave behind, from rendered shots with truth."""
+LAUNCH_TURN_DEG_PER_FT = 0.035
+"""A hooking ball has turned so much by where it is first seen: the heading there is not that at the laydown."""
 ABSENT = {
     "laydown_board": "laydown_unseen",
     "laydown_ft": "laydown_unseen",
@@ -144,7 +146,15 @@ def _laydown_draws(path: SmoothPath, count: int, random: np.random.Generator) ->
     return np.asarray(usual + LAYDOWN_SPREAD_FT * spread)
 
 
-def _quantity(name: str, values: Array, absent: str, timing_u: Mapping[str, float]) -> Quantity:
+def _model_u(first_ft: float) -> dict[str, float]:
+    """What the models leave behind in a shot first seen at a distance."""
+    unseen_deg = LAUNCH_TURN_DEG_PER_FT * max(first_ft - LAYDOWN_USUAL_FT, 0.0)
+    return MODEL_U | {"launch_angle_deg": float(np.hypot(MODEL_U["launch_angle_deg"], unseen_deg))}
+
+
+def _quantity(
+    name: str, values: Array, absent: str, timing_u: Mapping[str, float], *, model_u: Mapping[str, float] = MODEL_U
+) -> Quantity:
     drawn = values[1:][np.isfinite(values[1:])]
     if not np.isfinite(values[0]):
         return Quantity(missing=absent)
@@ -153,7 +163,7 @@ def _quantity(name: str, values: Array, absent: str, timing_u: Mapping[str, floa
     # width of the central 95 %: a second possibility far off counts, one stray draw does not
     low, high = np.percentile(drawn, [2.5, 97.5])
     spread = float(high - low) / 3.92
-    u = float(np.hypot(spread, MODEL_U.get(name, 0.0)))
+    u = float(np.hypot(spread, model_u.get(name, 0.0)))
     u = float(np.hypot(u, timing_u.get(name, 0.0) * values[0]))
     return Quantity(float(values[0]), u)
 
@@ -216,11 +226,12 @@ def analyse(
     numbers = shot_numbers(c, _laydown_draws(path, count, random), chevron, draws.slip_end_ft)
     limits = _seen_limits(c, reaches_pins=reaches)
     absent = ABSENT if reaches else {**ABSENT, **dict.fromkeys(UNTOLD_BEFORE_PINS, "early_end")}
+    model_u = _model_u(c.first_ft)
     timing = {"speed_release_mph": timing_u[0], "speed_pins_mph": timing_u[1]}
     quantities = {
         name: Quantity(missing=limits[name])
         if name in limits
-        else _quantity(name, values, absent.get(name, "not_seen"), timing)
+        else _quantity(name, values, absent.get(name, "not_seen"), timing, model_u=model_u)
         for name, values in numbers.values.items()
     }
     if quantities["laydown_board"].value is None and quantities["boards_out"].value is None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from calibration.errors import Failure
 from calibration.lane import INCHES_PER_FOOT, LANE_WIDTH_IN
+from tracker.detection.watch import FrameLook
 from tracker.path.motion import VX, VY, X, Y
 from tracker.path.smooth import SmoothPath
+from tracker.path.tempo import brakes
 from tracker.shot.analyse import GUTTER_ROWS, OVER_EDGE_IN, Analysis, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.shot.tempo import TRUE, Tempo
@@ -16,6 +21,19 @@ WELL_SEEN_SHARE = 0.5
 PLAUSIBLE_MPH = (8.0, 26.0)
 MAX_MEAN_NIS = 12.0
 GUTTER_AFTER_ROWS = 8
+NO_BALL = "no_ball"
+SHORTEST_SHOT_S = 1.0
+HIDES_SHARE, HIDES_SHOT_S = 0.3, 1.2
+"""A bowler covers up to 0.15 of the lane's picture; a ball that nothing hides is in sight for two seconds."""
+LOOSE_NIS, LOOSE_SHARE, FEW_ROWS = 3.0, 0.65, 8
+"""What fits a ball's motion no better, and in no more of its frames, is a limb, a shadow or a reflection: balls hard to
+see keep below 2 and above 0.7, or are seen seldom but where they should be (rendered scenes)."""
+DIES_SHARE = 0.6
+"""Friction takes a fifth of a ball's speed on its way to the pins, at most a third of a slow one's."""
+GLIMPSE_FT, HARDLY_AWAY_FT = 20.0, 30.0
+"""Limbs of a bowler before the foul line hide no more of the lane's sides than to here."""
+EDGE_OF_CLIP_S = 0.15
+WHOLE_CLIP_S = (-np.inf, np.inf)
 
 
 SPEED_CHANGES = (
@@ -24,8 +42,13 @@ SPEED_CHANGES = (
 )
 
 
-def status_of(path: SmoothPath, found: Analysis, tempo: Tempo = TRUE) -> tuple[str, str, str]:
-    """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path."""
+def status_of(
+    path: SmoothPath, found: Analysis, tempo: Tempo = TRUE, clip_s: tuple[float, float] = WHOLE_CLIP_S
+) -> tuple[str, str, str]:
+    """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path.
+
+    ``clip_s`` are the times of the clip's first and last picture; ``no_ball`` says that what was followed is no shot.
+    """
     first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
     share = float(path.seen[: path.last_seen + 1].mean())
     speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
@@ -36,7 +59,17 @@ def status_of(path: SmoothPath, found: Analysis, tempo: Tempo = TRUE) -> tuple[s
     fast = (
         f"something goes down the lane at {speed:.1f} mph, faster than a ball is thrown; the ball itself was not seen"
     )
+    late, ends = f"the clip begins with the ball at {first:.0f} ft", f"the clip ends with the ball at {last:.0f} ft"
+    aside = found.gutter and not _rolled_before(path)
+    emerges = f"the ball comes into sight only at {first:.0f} ft: somebody or something hides it before"
     verdicts = (
+        (
+            _loose(path, share, (first, last)) and not _cut_after(path, clip_s),
+            "failed",
+            NO_BALL,
+            "what moves there does not roll like a ball",
+        ),
+        (_dies(path) and not brakes(path), "partial", "ball_stops", f"the ball hardly moves any more at {last:.0f} ft"),
         (tempo.changes, "failed", "speed_changes", SPEED_CHANGES),
         (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
         (tempo.slowed, "failed", "speed_implausible", slowed),
@@ -60,12 +93,43 @@ def status_of(path: SmoothPath, found: Analysis, tempo: Tempo = TRUE) -> tuple[s
             "track_implausible",
             "it leaves the lane and returns; has the camera moved?",
         ),
-        (found.gutter and not _rolled_before(path), "failed", "track_implausible", "it was hardly seen on the lane"),
+        (aside and last < HARDLY_AWAY_FT, "failed", NO_BALL, "what moves there leaves the approach, but not as a ball"),
+        (aside, "failed", "gutter", "it was seen in the gutter and hardly on the lane"),
         (found.gutter, "partial", "gutter", "the ball leaves the lane for the gutter"),
+        (last < WELL_SEEN_FT[1] and _cut_after(path, clip_s), "partial", "pins_unseen", ends),
         (not path.reaches_pins, "partial", "ball_lost", lost),
+        (first > WELL_SEEN_FT[0] and _cut_before(path, clip_s), "partial", "clip_starts_late", late),
+        (first > WELL_SEEN_FT[0] and last >= WELL_SEEN_FT[1], "partial", "path_short", emerges),
         (first > WELL_SEEN_FT[0] or last < WELL_SEEN_FT[1] or share < WELL_SEEN_SHARE, "partial", "path_short", short),
     )
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
+
+
+def _loose(path: SmoothPath, share: float, seen_ft: tuple[float, float]) -> bool:
+    """Whether what was followed was seldom or briefly there, and jumps about or is gone before half way."""
+    first_ft, last_ft = seen_ft
+    if last_ft < HARDLY_AWAY_FT:
+        return share < LOOSE_SHARE or int(path.seen.sum()) < FEW_ROWS
+    little = share < LOOSE_SHARE or last_ft - first_ft < GLIMPSE_FT
+    return little and float(np.nanmean(path.nis)) > LOOSE_NIS
+
+
+def _dies(path: SmoothPath) -> bool:
+    """Whether a ball that does not reach the pins has surely lost far more speed than friction takes."""
+    first, last = path.mean[0, VY], path.mean[path.last_seen, VY]
+    spread = np.sqrt(path.covariance[0, VY, VY] + path.covariance[path.last_seen, VY, VY])
+    thrown = first * MPH_PER_IN_S >= PLAUSIBLE_MPH[0]
+    return bool(not path.reaches_pins and thrown and DIES_SHARE * first - last > 2 * spread)
+
+
+def _cut_before(path: SmoothPath, clip_s: tuple[float, float]) -> bool:
+    """Whether the clip begins with the ball on its way."""
+    return bool(path.t_s[0] - clip_s[0] <= EDGE_OF_CLIP_S)
+
+
+def _cut_after(path: SmoothPath, clip_s: tuple[float, float]) -> bool:
+    """Whether the clip ends with the ball on its way."""
+    return bool(clip_s[1] - path.t_s[path.last_seen] <= EDGE_OF_CLIP_S)
 
 
 def _gains_speed(found: Analysis) -> bool:
@@ -86,3 +150,36 @@ def _rolled_before(path: SmoothPath) -> bool:
     """Whether the ball was measured on the lane for a while before it went into the gutter."""
     gutter = gutter_row(path)
     return gutter is not None and int(path.seen[:gutter].sum()) >= GUTTER_AFTER_ROWS
+
+
+def no_shot(looks: Sequence[FrameLook], lasts_s: float, *, told_rate: bool = False) -> Failure:
+    """Why a clip in which no ball was followed gives no shot.
+
+    Parameters
+    ----------
+    looks : sequence of FrameLook
+        All frames of the clip.
+    lasts_s : float
+        How long it lasts.
+    told_rate : bool
+        Whether that is by a frame rate that the person gave.
+    """
+    if lasts_s < SHORTEST_SHOT_S:
+        slowed = ", at the speed that --capture-fps gives" if told_rate else ""
+        return Failure("too_few_frames", f"lasts {lasts_s:.1f} s{slowed}, too short for a shot; film the whole of it")
+    hidden_s = _hidden_s(looks)
+    if hidden_s >= HIDES_SHOT_S:
+        covers = f"but somebody or something covers much of it for {hidden_s:.1f} s"
+        return Failure(
+            "ball_hidden", f"no ball was seen to roll down this lane, {covers}; keep the view of the lane free"
+        )
+    return Failure(
+        NO_BALL, f"no ball rolls down this lane in the {lasts_s:.1f} s of the clip; nobody throws, or not here"
+    )
+
+
+def _hidden_s(looks: Sequence[FrameLook]) -> float:
+    """How long much of the lane looks other than it does empty."""
+    steps = np.diff([look.t_s for look in looks])
+    covered = np.array([look.covered for look in looks[1:]]) > HIDES_SHARE
+    return float(steps[covered].sum()) if len(steps) else 0.0
