@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.finding import brink
+from calibration.finding import brink, section
 from calibration.finding.profiles import POINT_PX, STEP_PX, STRAY_PX, Profiles, covered, profiles_of
 from calibration.finding.sampling import MAD_PER_SIGMA, top_of
 from calibration.lane import GUTTER_EDGE_IN, GUTTER_WIDTH_IN, INCHES_PER_FOOT, LANE_WIDTH_IN
@@ -59,18 +59,20 @@ def edge_points(
     if len(found) < _FEWEST:
         return []
     index, offset = np.array([k for k, _ in found], dtype=int), np.array([o for _, o in found])
+    curve = np.polynomial.Polynomial.fit(index, offset, 2)
+    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
     common_in, doubt = _FLOOR_IN, np.zeros((len(index), 2))
     share = len(found) / max(int((room > 0).sum()), 1)
     if gutter:
         common_in = float(np.hypot(_GUTTER_IN, _CAP_HEIGHT_IN * abs(x - camera.x_in) / camera.z_in))
         doubt[:, 0] = _unlike_step(profiles, index, offset)
     else:
-        slant = (abs(x) - camera.x_in * np.sign(x)) / camera.z_in
-        offset, doubt = _to_brink(wide, index, offset, outward=float(np.sign(x)), slant=float(slant))
+        offset, doubt, common_in = _to_brink(luma, camera, wide, index, offset, x_in=float(x), y_in=y)
+        common_in = float(np.hypot(common_in, _FLOOR_IN))
     pieces_px = _PIECES_IN * (1.0 - share) ** 2 * profiles.inch_px[index]
     doubt[:, 0] = np.sqrt(doubt[:, 0] ** 2 + pieces_px**2 + (common_in * profiles.inch_px[index]) ** 2)
     doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / _STRETCHES))
-    return _points(profiles, index, offset, side=side, doubt_px=doubt)
+    return _points(profiles, index, offset, side=side, doubt_px=doubt, ragged=ragged)
 
 
 def _within(wide: Profiles, reach_px: float) -> Profiles:
@@ -80,30 +82,36 @@ def _within(wide: Profiles, reach_px: float) -> Profiles:
 
 
 def _to_brink(
-    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, outward: float, slant: float
-) -> tuple[Array, Array]:
+    luma: Image, camera: Camera, profiles: Profiles, index: NDArray[np.int64], offset: Array, *, x_in: float, y_in: Array
+) -> tuple[Array, Array, float]:
     """Offsets ``(n,)`` moved from the steepest places to where the lane ends, stretch by stretch, and their doubt.
 
-    Doubt ``(n, 2)`` is what all points share and what each has for itself.
-
-    ``outward`` is 1 where offsets grow away from the lane, else -1.
+    Doubt is what all points share, inches, and what each has for itself ``(n, 2)``, pixels.
     """
-    course = np.polynomial.Polynomial.fit(index, offset, 2)(index)
+    outward = float(np.sign(x_in))
+    slant = (abs(x_in) - camera.x_in * outward) / camera.z_in
+    inch = profiles.inch_px[index]
     parts = np.array_split(np.arange(len(index)), np.clip(len(index) // _STRETCH, 1, _STRETCHES))
-    inches = [float(np.median(profiles.inch_px[index[part]])) for part in parts]
-    moved, doubt = offset.copy(), np.zeros((len(index), 2))
+    inches = np.array([float(np.median(inch[part])) for part in parts])
+    rough = np.polynomial.Polynomial.fit(index, offset, 2)(index) / inch
+    at_in = np.array([float(np.median(rough[part])) for part in parts])
+    owner = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+    sections = section.sections_of(luma, camera, x_in + at_in[owner], y_in[index], outward=outward)
+    beside = section.courses_of(sections, parts, inches)
+    begun, first = at_in, int(np.argmax(inches))
     for _ in range(_LOOKS):
-        places = course[:, None] + outward * brink.PLACES_PX
+        places = (at_in[owner] * inch)[:, None] + outward * brink.PLACES_PX
         values = np.array([_between(profiles, k, row) for k, row in zip(index, places, strict=True)])
-        found = brink.brinks_of([values[part] for part in parts], inches, slant)
-        for k, part in enumerate(parts):
-            course[part] += outward * found.off_px[k]
-            doubt[part] = found.common_px, found.own_px[k] * np.sqrt(len(part))
+        gone = outward * (at_in - begun)
+        courses = brink.Courses(beside.off_in - gone + gone[first], beside.sd_in)
+        found = brink.brinks_of([values[part] for part in parts], inches, slant, courses)
+        at_in = at_in + outward * found.off_px / inches
         if np.abs(found.off_px).max() < _FAR * brink.REACH_PX:
             break
-    for part in parts:
-        moved[part] += np.median(course[part] - offset[part])
-    return moved, doubt
+    doubt = np.zeros((len(index), 2))
+    doubt[:, 1] = found.own_px[owner] * np.sqrt([len(parts[k]) for k in owner])
+    moved = at_in[owner] * inch
+    return moved, doubt, found.common_in
 
 
 def _between(profiles: Profiles, k: int, offset_px: Array) -> Array:
@@ -151,11 +159,9 @@ def _top(values: Array, k: int, offset: Array) -> float:
 
 
 def _points(
-    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, side: Side, doubt_px: Array
+    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, side: Side, doubt_px: Array, ragged: float
 ) -> list[EdgePoint]:
     """Points of an edge; a ragged one may be another line, so its common error is larger."""
-    curve = np.polynomial.Polynomial.fit(index, offset, 2)
-    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
     points = []
     for k, o, (shared, own) in zip(index, offset, doubt_px, strict=True):
         u, v = profiles.at[k] + o * profiles.across[k]
