@@ -38,7 +38,7 @@ _NOISE, _NEVER = 0.05, 1e3
 _CLEAR_PX = 0.5
 _SHARED = 41
 """Places at which all stretches together are tried."""
-_ELSEWHERE, _LEAST_PX = 0.03, 0.05
+_ELSEWHERE, _LEAST_PX = 0.005, 0.05
 """Share of stretches that show something else (own estimate), and how closely a stretch can tell (by the scatter of
 errors on drawn edges)."""
 

@@ -25,8 +25,8 @@ _STEPS = 33
 _LANE_PX = 4.0
 _BLUR_PX = 0.7
 """Blur of a usual picture: what more of it a smaller stretch of the picture has, counted in inches."""
-_ALIKE = 8.0
-_LEAST_PX = 0.1
+_ALIKE = 3.0
+_LEAST_PX = 0.06
 _NEEDED_IN = 2.0
 
 
