@@ -70,7 +70,7 @@ def _beyond(near: Array, near_px: float, far: Array, far_px: float) -> tuple[flo
     if seen.sum() < 10:
         return 0.0, reach
     trial = np.linspace(-reach, reach, _STEPS)
-    misfit = np.array([_misfit(one, far, seen) for one in _bases(near, near_px, trial, far_px)])
+    misfit = _misfits(_bases(near, near_px, trial, far_px)[:, seen], far[seen])
     pixels = seen.sum() * GRID_IN * far_px
     spread = max(float(misfit.min()) * pixels / max(pixels - 4.0, 2.0), 0.05)
     worth = -0.5 * misfit * pixels / (spread * _ALIKE)
@@ -93,15 +93,18 @@ def _bases(near: Array, near_px: float, trial: Array, far_px: float) -> Array:
     return np.stack([1.0 - step, step, np.interp(x, grid, wide)], axis=-1)
 
 
-def _misfit(basis: Array, values: Array, seen: NDArray[np.bool_]) -> float:
-    """Mean square of what lane, gutter and its markings, which may be weaker but not reversed, leave of a section."""
-    part, target = basis[seen], values[seen]
-    normal = part.T @ part
-    normal += 1e-6 * np.trace(normal) * np.eye(3)
-    levels = np.linalg.solve(normal, part.T @ target)
-    if levels[2] < 0:
-        levels = np.append(np.linalg.solve(normal[:2, :2], part[:, :2].T @ target), 0.0)
-    return float(np.mean((target - part @ levels) ** 2))
+def _misfits(basis: Array, values: Array) -> Array:
+    """Mean squares ``(t,)`` of what lane, gutter and its markings ``(t, g, 3)`` leave of a section ``(g,)``.
+
+    Markings may be weaker, not reversed.
+    """
+    normal = np.swapaxes(basis, 1, 2) @ basis
+    normal += 1e-6 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(3)
+    told = values @ basis
+    levels = np.linalg.solve(normal, told[..., None])[..., 0]
+    plain = np.linalg.solve(normal[:, :2, :2], told[:, :2, None])[..., 0]
+    levels = np.where(levels[:, 2:] < 0, np.pad(plain, ((0, 0), (0, 1))), levels)
+    return np.asarray(np.mean((values - (basis @ levels[..., None])[..., 0]) ** 2, axis=1))
 
 
 def _grid() -> Array:
