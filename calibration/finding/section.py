@@ -16,7 +16,7 @@ from calibration.finding.sampling import sampled
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-SPAN_IN = (-3.0, 10.5)
+SPAN_IN = (-7.0, 10.5)
 """What is compared: a little of the lane, the gutter and its outer edge, inches outward of the lane's edge."""
 GRID_IN = 0.125
 _ALONG, _ALONG_IN = 3, 2.0
@@ -83,7 +83,7 @@ def _beyond(near: Array, near_px: float, far: Array, far_px: float) -> tuple[flo
 def _bases(near: Array, near_px: float, trial: Array, far_px: float) -> Array:
     """Lane, gutter and the gutter's own markings ``(t, g, 3)`` as farther away, shifted by each trial."""
     grid = _grid()
-    own = grid < -2 * _BLUR_PX / near_px
+    own = grid < max(-2 * _BLUR_PX / near_px, SPAN_IN[0] + _NEEDED_IN)
     lane = float(np.median(near[own]))
     gutter = np.where(own, 0.0, near - lane * (1.0 - ndtr(grid * near_px / _BLUR_PX)))
     more = _BLUR_PX * np.sqrt(max(far_px**-2 - near_px**-2, 0.0))
