@@ -36,8 +36,9 @@ _ALIKE = 15.0
 errors on drawn edges)."""
 _NOISE, _NEVER = 0.05, 1e3
 _CLEAR_PX = 0.5
-_SHARED = 41
-"""Places at which all stretches together are tried."""
+"""From about here on, standard deviation of a stretch's place to the nearest one, its own look counts (own choice)."""
+_SHARED, _TRACE = 41, 1e-30
+"""Places at which all stretches together are tried, and what keeps a logarithm finite."""
 _ELSEWHERE, _LEAST_PX = 0.005, 0.05
 """Share of stretches that show something else (own estimate), and how closely a stretch can tell (by the scatter of
 errors on drawn edges)."""
@@ -108,30 +109,28 @@ def brinks_of(profiles: Sequence[Array], inches_px: Sequence[float], slant: floa
     """
     inch = np.array(inches_px)
     most = float(inch.max())
-    lips_in = _LIPS_PX / most
     shared = np.linspace(-REACH_PX, REACH_PX, _SHARED) / most
-    told = _told_twice(courses.sd_in * inch)
-    own = [w * _with_lips(_worths(part), lips_in * k) for part, k, w in zip(profiles, inch, told, strict=True)]
-    kernels = [
-        _kernel(shared + off, max(sd, 0.5 * _STEP_PX / k), k)
-        for off, sd, k in zip(courses.off_in, courses.sd_in, inch, strict=True)
+    counts = _counts(courses.sd_in * inch)
+    own = [
+        share * _with_lips(_worths(part), _LIPS_PX / most * k)
+        for part, k, share in zip(profiles, inch, counts, strict=True)
     ]
-    each = [np.log(np.exp(worth - worth.max()) @ kernel + 1e-30) for worth, kernel in zip(own, kernels, strict=True)]
+    kernels = [_kernel(shared + off, sd, k) for off, sd, k in zip(courses.off_in, courses.sd_in, inch, strict=True)]
+    each = [np.log(np.exp(worth - worth.max()) @ kernel + _TRACE) for worth, kernel in zip(own, kernels, strict=True)]
     total = np.sum(each, axis=0) + _lip_worths(most, slant)[:, None, None]
-    mean, variance = _moments(total, shared)
-    off, sd = [], []
-    for worth, kernel, one in zip(own, kernels, each, strict=True):
-        others = np.exp(total - one - (total - one).max())
-        at, spread = _moments(np.log(others @ kernel.T + 1e-30) + worth, _grid())
-        off.append(at)
-        sd.append(spread)
-    common = float(np.sqrt(variance))
-    left = np.maximum(np.array(sd) - (common * inch) ** 2, 0.0)
-    return Brinks(np.array(off), np.sqrt(left + _LEAST_PX**2), common)
+    others = [np.exp(total - one - (total - one).max()) for one in each]
+    places = [
+        _moments(np.log(rest @ kernel.T + _TRACE) + worth, _grid())
+        for worth, kernel, rest in zip(own, kernels, others, strict=True)
+    ]
+    off, variance = np.array(places).T
+    common = _moments(total, shared)[1]
+    left = np.maximum(variance - common * inch**2, 0.0)
+    return Brinks(off, np.sqrt(left + _LEAST_PX**2), float(np.sqrt(common)))
 
 
-def _told_twice(sd_px: Array) -> Array:
-    """Share ``(k,)`` that a stretch's own look counts: where it is known how it lies to the nearest one, that is why."""
+def _counts(sd_px: Array) -> Array:
+    """Share ``(k,)`` that a stretch's own look counts: the same pixels told already how it lies to the nearest one."""
     share = sd_px**2 / (sd_px**2 + _CLEAR_PX**2)
     share[int(np.argmin(sd_px))] = 1.0
     return np.asarray(share)
@@ -146,9 +145,10 @@ def _with_lips(worths: Array, lips_px: Array) -> Array:
 
 
 def _kernel(expected_in: Array, sd_in: float, inch_px: float) -> Array:
-    """How likely ``(places, s)`` an edge is at each place for where it is expected; a few stretches show something else."""
-    off = (_grid()[:, None] - expected_in * inch_px) / (sd_in * inch_px)
-    near = np.exp(-0.5 * off**2) * _STEP_PX / (np.sqrt(2 * np.pi) * sd_in * inch_px)
+    """How likely ``(places, s)`` an edge is at each place, by where it is expected; a few show something else."""
+    sd_px = max(sd_in * inch_px, 0.5 * _STEP_PX)
+    off = (_grid()[:, None] - expected_in * inch_px) / sd_px
+    near = np.exp(-0.5 * off**2) * _STEP_PX / (np.sqrt(2 * np.pi) * sd_px)
     return np.asarray((1.0 - _ELSEWHERE) * near + _ELSEWHERE / len(off))
 
 

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.finding import brink, section
+from calibration.finding import brink
 from calibration.finding.profiles import POINT_PX, STEP_PX, STRAY_PX, Profiles, covered, profiles_of
 from calibration.finding.sampling import MAD_PER_SIGMA, top_of
+from calibration.finding.stretches import MOST, Steps, lane_ends
 from calibration.lane import GUTTER_EDGE_IN, GUTTER_WIDTH_IN, INCHES_PER_FOOT, LANE_WIDTH_IN
 from calibration.observations import EdgePoint, Side
 
@@ -27,10 +28,6 @@ _GUTTER_IN, _CAP_HEIGHT_IN = 0.2, 0.4
 """How far a gutter's outer edge may be from its place sideways, and the capping's top from the lane's level (own
 estimates)."""
 _PIECES_IN, _APART = 0.6, 0.5
-_STRETCH, _STRETCHES = 8, 4
-"""Stations from which a stretch of an edge is made, and the most of them: a pixel is more inches far down the lane."""
-_LOOKS, _FAR = 3, 0.5
-"""An edge that is found farther than this share of the reach from where it was looked for is looked for again there."""
 _RAGGED, _SMOOTH_PX = 3.0, 0.15
 _LOOK_PX = 3.0
 _PLAIN_WIDTH_PX, _RAMP, _LINE_PX = 2.0, 0.5, 0.8
@@ -67,11 +64,11 @@ def edge_points(
         common_in = float(np.hypot(_GUTTER_IN, _CAP_HEIGHT_IN * abs(x - camera.x_in) / camera.z_in))
         doubt[:, 0] = _unlike_step(profiles, index, offset)
     else:
-        offset, doubt, common_in = _to_brink(luma, camera, wide, index, offset, x_in=float(x), y_in=y)
-        common_in = float(np.hypot(common_in, _FLOOR_IN))
+        ends = lane_ends(luma, camera, wide, Steps(index, offset), edge_in=points[:, :2])
+        offset, doubt[:, 1], common_in = ends.offset_px, ends.own_px, float(np.hypot(ends.common_in, _FLOOR_IN))
     pieces_px = _PIECES_IN * (1.0 - share) ** 2 * profiles.inch_px[index]
     doubt[:, 0] = np.sqrt(doubt[:, 0] ** 2 + pieces_px**2 + (common_in * profiles.inch_px[index]) ** 2)
-    doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / _STRETCHES))
+    doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / MOST))
     return _points(profiles, index, offset, side=side, doubt_px=doubt, ragged=ragged)
 
 
@@ -79,45 +76,6 @@ def _within(wide: Profiles, reach_px: float) -> Profiles:
     """The part of profiles that is within reach."""
     near = np.abs(wide.offset_px) <= reach_px + STEP_PX / 4
     return replace(wide, offset_px=wide.offset_px[near], value=wide.value[:, near], slope=wide.slope[:, near])
-
-
-def _to_brink(
-    luma: Image, camera: Camera, profiles: Profiles, index: NDArray[np.int64], offset: Array, *, x_in: float, y_in: Array
-) -> tuple[Array, Array, float]:
-    """Offsets ``(n,)`` moved from the steepest places to where the lane ends, stretch by stretch, and their doubt.
-
-    Doubt is what all points share, inches, and what each has for itself ``(n, 2)``, pixels.
-    """
-    outward = float(np.sign(x_in))
-    slant = (abs(x_in) - camera.x_in * outward) / camera.z_in
-    inch = profiles.inch_px[index]
-    parts = np.array_split(np.arange(len(index)), np.clip(len(index) // _STRETCH, 1, _STRETCHES))
-    inches = np.array([float(np.median(inch[part])) for part in parts])
-    rough = np.polynomial.Polynomial.fit(index, offset, 2)(index) / inch
-    at_in = np.array([float(np.median(rough[part])) for part in parts])
-    owner = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
-    sections = section.sections_of(luma, camera, x_in + at_in[owner], y_in[index], outward=outward)
-    beside = section.courses_of(sections, parts, inches)
-    begun, first = at_in, int(np.argmax(inches))
-    for _ in range(_LOOKS):
-        places = (at_in[owner] * inch)[:, None] + outward * brink.PLACES_PX
-        values = np.array([_between(profiles, k, row) for k, row in zip(index, places, strict=True)])
-        gone = outward * (at_in - begun)
-        courses = brink.Courses(beside.off_in - gone + gone[first], beside.sd_in)
-        found = brink.brinks_of([values[part] for part in parts], inches, slant, courses)
-        at_in = at_in + outward * found.off_px / inches
-        if np.abs(found.off_px).max() < _FAR * brink.REACH_PX:
-            break
-    doubt = np.zeros((len(index), 2))
-    doubt[:, 1] = found.own_px[owner] * np.sqrt([len(parts[k]) for k in owner])
-    moved = at_in[owner] * inch
-    return moved, doubt, found.common_in
-
-
-def _between(profiles: Profiles, k: int, offset_px: Array) -> Array:
-    """Brightness of a station at any offsets ``(n,)``; beyond the frame that of its last pixel."""
-    seen = np.isfinite(profiles.value[k])
-    return np.asarray(np.interp(offset_px, profiles.offset_px[seen], profiles.value[k, seen]))
 
 
 def _even_rows(camera: Camera) -> Array:

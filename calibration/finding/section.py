@@ -20,14 +20,16 @@ SPAN_IN = (-7.0, 10.5)
 """What is compared: a little of the lane, the gutter and its outer edge, inches outward of the lane's edge."""
 GRID_IN = 0.125
 _ALONG, _ALONG_IN = 3, 2.0
-_REACH_PX = 2.0
-_STEPS = 33
-_LANE_PX = 4.0
+_REACH_PX, _STEPS = 2.0, 33
+"""How far beyond one another stretches may lie, and at how many places that is tried."""
+_LANE_PX, _NEEDED_IN = 4.0, 2.0
+"""How much of the lane is compared at most, and what must be seen on both sides of the edge."""
 _BLUR_PX = 0.7
 """Blur of a usual picture: what more of it a smaller stretch of the picture has, counted in inches."""
-_ALIKE = 3.0
-_LEAST_PX = 0.06
-_NEEDED_IN = 2.0
+_ALIKE, _LEAST_PX = 3.0, 0.06
+"""Pixels of a section that count as one, and how closely it can tell (by the scatter of errors on drawn edges, half of
+which lie within 0.05 px)."""
+_NOISE, _FEWEST = 0.05, 10
 
 
 def sections_of(luma: Image, camera: Camera, edge_in: Array, y_in: Array, *, outward: float) -> Array:
@@ -44,12 +46,12 @@ def sections_of(luma: Image, camera: Camera, edge_in: Array, y_in: Array, *, out
 
 
 def courses_of(sections: Array, parts: Sequence[NDArray[np.intp]], inches_px: Sequence[float]) -> Courses:
-    """How far each of several stretches ``parts`` of stations lies beyond the nearest one.
+    """How far each of several stretches ``parts`` of stations ``(n, g)`` lies beyond the nearest one.
 
     A ray that meets the lane's plane at a distance from the edge meets the same part of the gutter however far down the
     lane: its slope is the same. So the section seen near by, blurred more, is the one seen far away.
     """
-    middles = [np.nanmedian(sections[part], axis=0) for part in parts]
+    middles = [_middle(sections[part]) for part in parts]
     first = int(np.argmax(inches_px))
     off, sd = np.zeros(len(parts)), np.zeros(len(parts))
     for k, (middle, inch) in enumerate(zip(middles, inches_px, strict=True)):
@@ -58,8 +60,19 @@ def courses_of(sections: Array, parts: Sequence[NDArray[np.intp]], inches_px: Se
     return Courses(off, sd)
 
 
+def _middle(sections: Array) -> Array:
+    """Median ``(g,)`` of sections ``(n, g)``, NaN where none is seen."""
+    middle = np.full(sections.shape[1], np.nan)
+    known = np.isfinite(sections).any(axis=0)
+    middle[known] = np.nanmedian(sections[:, known], axis=0)
+    return middle
+
+
 def _beyond(near: Array, near_px: float, far: Array, far_px: float) -> tuple[float, float]:
-    """Place of one section beyond another, inches, and its standard deviation; each with its pixels an inch."""
+    """Place of one section beyond another, inches, and its standard deviation; each with its pixels an inch.
+
+    The lane's and the gutter's brightness and how strong the gutter's markings are may differ.
+    """
     grid = _grid()
     reach = _REACH_PX / far_px
     known = np.isfinite(near)
@@ -67,12 +80,12 @@ def _beyond(near: Array, near_px: float, far: Array, far_px: float) -> tuple[flo
         return 0.0, reach
     near = np.interp(grid, grid[known], near[known])
     seen = np.isfinite(far) & (grid > -_LANE_PX / far_px) & (grid < grid[known][-1] - reach)
-    if seen.sum() < 10:
+    if seen.sum() < _FEWEST:
         return 0.0, reach
     trial = np.linspace(-reach, reach, _STEPS)
     misfit = _misfits(_bases(near, near_px, trial, far_px)[:, seen], far[seen])
     pixels = seen.sum() * GRID_IN * far_px
-    spread = max(float(misfit.min()) * pixels / max(pixels - 4.0, 2.0), 0.05)
+    spread = max(float(misfit.min()) * pixels / max(pixels - 4.0, 2.0), _NOISE)
     worth = -0.5 * misfit * pixels / (spread * _ALIKE)
     share = np.exp(worth - worth.max())
     share /= share.sum()
