@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import Failure
-from calibration.finding.deck_end import deck_end
+from calibration.finding.deck_end import deck_end, unconfirmed
 from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
@@ -208,6 +208,8 @@ def observe(
     foul = foul_points(luma, camera, reach_px, hidden=hidden)
     pins, likeness = pin_points(luma, camera, reach_px / 2, hidden=hidden)
     end = deck_end(luma, camera, reach_px, likeness, hidden=hidden)
+    if end is not None and not pins:
+        end = unconfirmed(end, camera)
     return [*left, *right, *foul, *pins, *([] if end is None else [end])], likeness
 
 
