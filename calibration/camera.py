@@ -12,6 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
+_CLOSE = 1e-10
+"""Newton steps double the digits: after one of this size there is nothing left to gain."""
+
 PARAMETERS = ("x_in", "y_in", "z_in", "yaw_deg", "pitch_deg", "roll_deg", "f_px", "k1", "width_scale")
 
 
@@ -126,7 +129,10 @@ class Camera:
         rd = np.hypot(d[..., 0], d[..., 1])
         r = rd.copy()
         for _ in range(8):
-            r = r - (r * (1 + self.k1 * r * r) - rd) / (1 + 3 * self.k1 * r * r)
+            step = (r * (1 + self.k1 * r * r) - rd) / (1 + 3 * self.k1 * r * r)
+            r = r - step
+            if not np.any(np.abs(step) > _CLOSE):
+                break
         return np.asarray(d * np.where(rd > 0, r / np.where(rd > 0, rd, 1.0), 1.0)[..., None])
 
     def back_project(self, pixels: ArrayLike, z_in: float) -> Array:

@@ -32,6 +32,8 @@ _MEAN_WEIGHTED_SQUARE = {1: 0.6978, 2: 1.3449}
 
 _LINE_SCALE = 2.0
 _STEP = 1e-4
+_CLOSE, _NEAR = 1e-8, 1e-3
+"""Relative steps at which a descent ends, and one with a wide loss that only finds where to begin the other."""
 UNIT = np.array([6.0, 12.0, 4.0, 1.0, 1.0, 1.0, 0.05, 0.02, 0.007, 0.4, 0.15, *(1.0 for _ in SIDES)])
 """Size of one unit of the scaled state ``(16,)``: the camera's parameters with log f for f, the chevron, and the common
 errors of the lines of :data:`calibration.observations.SIDES` in their standard deviations."""
@@ -122,7 +124,8 @@ def descend(observed: Observed, prior: Prior, state: Array, widen: float) -> tup
         marks = _robust_slopes(observed, *stacked(observed, x), slopes=_slopes(observed, x), widen=widen)
         return np.concatenate([marks, _lenient_slopes(prior.root @ (x - prior.mean))[:, None] * prior.root])
 
-    found = least_squares(residuals, state, jac=jacobian, method="lm", xtol=1e-8, ftol=1e-8, max_nfev=60)
+    close = _CLOSE if widen == 1.0 else _NEAR
+    found = least_squares(residuals, state, jac=jacobian, method="lm", xtol=close, ftol=close, max_nfev=60)
     return np.asarray(found.x), float(found.cost)
 
 

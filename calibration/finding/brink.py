@@ -34,10 +34,27 @@ ones (own choice)."""
 _ALIKE = 15.0
 """Samples of a profile that count as one: they overlap, and no profile is just lane, lip and gutter (by the scatter of
 errors on drawn edges)."""
-_NOISE = 0.05
-_ANYWHERE_PX, _APART, _LEAST_PX = REACH_PX, 0.5, 0.05
-"""How far an edge may be moved, how much farther in one stretch than in the others as a share of what is in doubt, and
-how closely a stretch can tell (by the scatter of errors on drawn edges)."""
+_NOISE, _NEVER = 0.05, 1e3
+_CLEAR_PX = 0.5
+"""From about here on, standard deviation of a stretch's place to the nearest one, its own look counts (own choice)."""
+_SHARED, _TRACE = 41, 1e-30
+"""Places at which all stretches together are tried, and what keeps a logarithm finite."""
+_ELSEWHERE, _LEAST_PX = 0.005, 0.05
+"""Share of stretches that show something else (own estimate), and how closely a stretch can tell (by the scatter of
+errors on drawn edges)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Courses:
+    """How far stretches ``(k,)`` of an edge lie beyond the nearest one, outward positive, and how far that is in doubt.
+
+    Attributes
+    ----------
+    off_in, sd_in : array (k,)
+    """
+
+    off_in: Array
+    sd_in: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,13 +66,13 @@ class Brinks:
     off_px : array (k,)
     own_px : array (k,)
         Standard deviation that each stretch has for itself.
-    common_px : float
-        Standard deviation that all share.
+    common_in : float
+        Standard deviation that all share, inches.
     """
 
     off_px: Array
     own_px: Array
-    common_px: float
+    common_in: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,13 +88,13 @@ class _Shape:
         return levels, np.asarray(values @ values - np.sum((values @ self.basis) * levels, axis=-1))
 
 
-def brinks_of(profiles: Sequence[Array], inches_px: Sequence[float], slant: float) -> Brinks:
+def brinks_of(profiles: Sequence[Array], inches_px: Sequence[float], slant: float, courses: Courses) -> Brinks:
     """Edge in each of several stretches of one line, by brightness ``(m, n)`` at its stations.
 
     The brightness across an edge is a level on the lane, a darker one on the gutter's lip, then one that may rise or
-    fall, all blurred. Place, blur (the same in all stretches) and lip are tried on a grid; how well each explains the
-    brightness, and how wide a lip looks from there, give the place's mean and standard deviation. So a lip that may
-    be there unseen, as where a gutter is as pale as the lane, is doubt.
+    fall, all blurred. Place, blur (the same in all stretches) and lip (as many inches in all) are tried on a grid; how
+    well each explains the brightness, and how wide a lip looks from there, give the place's mean and standard
+    deviation. So a lip that may be there unseen, as where a gutter is as pale as the lane, is doubt.
 
     Parameters
     ----------
@@ -87,40 +104,75 @@ def brinks_of(profiles: Sequence[Array], inches_px: Sequence[float], slant: floa
         Pixels of an inch across, of each stretch.
     slant : float
         How far the edge lies outward of the camera, over the camera's height: a lip beyond it is hidden from there.
+    courses : Courses
+        How the stretches lie to one another.
     """
-    worths = [_worths(part, inch, slant) for part, inch in zip(profiles, inches_px, strict=True)]
-    blurs = np.array([np.logaddexp.reduce(worth, axis=(0, 2)) for worth in worths])
-    both = blurs.sum(axis=0)
-    moments = [_moments(worth + (both - own)[None, :, None]) for worth, own in zip(worths, blurs, strict=True)]
-    return _together(*np.array(moments).T)
+    inch = np.array(inches_px)
+    most = float(inch.max())
+    shared = np.linspace(-REACH_PX, REACH_PX, _SHARED) / most
+    counts = _counts(courses.sd_in * inch)
+    own = [
+        share * _with_lips(_worths(part), _LIPS_PX / most * k)
+        for part, k, share in zip(profiles, inch, counts, strict=True)
+    ]
+    kernels = [_kernel(shared + off, sd, k) for off, sd, k in zip(courses.off_in, courses.sd_in, inch, strict=True)]
+    each = [np.log(np.exp(worth - worth.max()) @ kernel + _TRACE) for worth, kernel in zip(own, kernels, strict=True)]
+    total = np.sum(each, axis=0) + _lip_worths(most, slant)[:, None, None]
+    others = [np.exp(total - one - (total - one).max()) for one in each]
+    places = [
+        _moments(np.log(rest @ kernel.T + _TRACE) + worth, _grid())
+        for worth, kernel, rest in zip(own, kernels, others, strict=True)
+    ]
+    off, variance = np.array(places).T
+    common = _moments(total, shared)[1]
+    left = np.maximum(variance - common * inch**2, 0.0)
+    return Brinks(off, np.sqrt(left + _LEAST_PX**2), float(np.sqrt(common)))
 
 
-def _moments(worth: Array) -> tuple[float, float]:
+def _counts(sd_px: Array) -> Array:
+    """Share ``(k,)`` that a stretch's own look counts: the same pixels told already how it lies to the nearest one."""
+    share = sd_px**2 / (sd_px**2 + _CLEAR_PX**2)
+    share[int(np.argmin(sd_px))] = 1.0
+    return np.asarray(share)
+
+
+def _with_lips(worths: Array, lips_px: Array) -> Array:
+    """What is known at :data:`_LIPS_PX` ``(lips, blurs, places)`` at other widths of the lip."""
+    at = np.interp(lips_px, _LIPS_PX, np.arange(len(_LIPS_PX)))
+    low = np.minimum(at.astype(int), len(_LIPS_PX) - 2)
+    share = (at - low)[:, None, None]
+    return np.asarray((1.0 - share) * worths[low] + share * worths[low + 1])
+
+
+def _kernel(expected_in: Array, sd_in: float, inch_px: float) -> Array:
+    """How likely ``(places, s)`` an edge is at each place, by where it is expected; a few show something else."""
+    sd_px = max(sd_in * inch_px, 0.5 * _STEP_PX)
+    off = (_grid()[:, None] - expected_in * inch_px) / sd_px
+    near = np.exp(-0.5 * off**2) * _STEP_PX / (np.sqrt(2 * np.pi) * sd_px)
+    return np.asarray((1.0 - _ELSEWHERE) * near + _ELSEWHERE / len(off))
+
+
+def _moments(worth: Array, grid: Array) -> tuple[float, float]:
     """Mean place and its variance by the logarithms ``(lips, blurs, places)`` of how likely each is."""
     share = np.exp(worth - worth.max()).sum(axis=(0, 1))
     share /= share.sum()
-    mean = float(share @ _grid())
-    return mean, float(share @ (_grid() - mean) ** 2)
+    mean = float(share @ grid)
+    return mean, float(share @ (grid - mean) ** 2)
 
 
-def _together(mean: Array, variance: Array) -> Brinks:
-    """Places of stretches ``(k,)`` that the same blur and lip move by nearly the same."""
-    prior = _ANYWHERE_PX**2 + _APART**2 * float(np.median(variance)) * np.eye(len(mean))
-    gain = np.linalg.solve(prior + np.diag(variance + _LEAST_PX**2), prior).T
-    left = prior - gain @ prior
-    common = max(float(left.mean()), 0.0)
-    own = np.sqrt(np.maximum(np.diag(left) - common, 0.0))
-    return Brinks(gain @ mean, own, float(np.sqrt(common)))
+def light_of(luma: Array) -> Array:
+    """What blur mixes, for luma of any shape."""
+    return np.asarray(255.0 * (np.clip(luma, 1.0, None) / 255.0) ** _LIGHT)
 
 
-def _worths(luma: Array, inch_px: float, slant: float) -> Array:
-    """Logarithm ``(lips, blurs, places)`` of how likely a stretch's brightness and its lip make each."""
-    light = 255.0 * (np.clip(luma, 1.0, None) / 255.0) ** _LIGHT
+def _worths(luma: Array) -> Array:
+    """Logarithm ``(lips, blurs, places)`` of how likely a stretch's brightness makes each."""
+    light = light_of(luma)
     middle = np.median(light, axis=0)
     misfit = _misfits(middle)
     noise = float(np.median(np.abs(light - middle))) ** 2 / len(light)
     spread = max(float(misfit.min()) / (len(middle) - 4), noise, _NOISE)
-    return np.asarray(-0.5 * misfit / (spread * _ALIKE) + _lip_worths(inch_px, slant)[:, None, None])
+    return np.asarray(np.maximum(-0.5 * misfit / (spread * _ALIKE), -_NEVER))
 
 
 def _lip_worths(inch_px: float, slant: float) -> Array:

@@ -46,8 +46,10 @@ def pin_likeness(luma: Image, poses: Poses) -> Array:
     beside its neck and above its head. NaN where the place lies outside the frame.
     """
     points, count = _template()
-    pixels = poses.project(points.reshape(-1, 3)).reshape(*poses.possible.shape, 10, points.shape[1], 2)
-    return np.asarray(np.where(poses.possible[..., None], _against_pit(luma, pixels, count), np.nan))
+    found = np.full((*poses.possible.shape, 10), np.nan)
+    pixels = poses.project_possible(points.reshape(-1, 3))
+    found[poses.possible] = _against_pit(luma, pixels.reshape(-1, *points.shape[:2], 2), count)
+    return found
 
 
 def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
@@ -78,10 +80,11 @@ def pins_of(likeness: Array) -> Array:
     return np.asarray(np.sum(np.maximum(above, 0.0) ** 2, axis=-1))
 
 
-def pins_before(luma: Image, camera: Camera) -> float:
-    """Pin evidence of a camera's deck; places outside the frame count as none."""
+def pins_beside(luma: Image, camera: Camera, x_in: Array) -> Array:
+    """Pin evidence ``(n,)`` of the decks ``x_in`` (n,) to the right of a camera's; places outside count as none."""
     points, count = _template()
-    return float(pins_of(_against_pit(luma, camera.project(points), count)))
+    decks = points + np.stack([x_in, 0 * x_in, 0 * x_in], axis=-1)[:, None, None]
+    return pins_of(_against_pit(luma, camera.project(decks), count))
 
 
 def likeness_of(luma: Image, camera: Camera, shift_px: tuple[float, float] = (0.0, 0.0)) -> Array:

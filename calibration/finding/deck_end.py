@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +25,8 @@ the standard deviation of plank and tolerance together."""
 _STATIONS = 32
 _MARGIN_IN, _PIN_HIDES_IN = 1.5, 4.0
 _FEWEST = 14
+_ALONE_IN = 16.0
+"""How far another line that is taken for the deck's end usually lies from it (own estimate)."""
 _SIDEWAYS_PX = 300.0
 """Standard deviation that keeps the line from telling where the lane is sideways."""
 _COMMON_PX = 0.5
@@ -59,6 +63,12 @@ def deck_end(
     if offset is None:
         return None
     return _point(camera, profiles, offset)
+
+
+def unconfirmed(end: LanePoint, camera: Camera) -> LanePoint:
+    """The deck's end where no pin tells the same: more often than not a shadow or a ledge stands out more clearly."""
+    further = camera.project([(0.0, DECK_END_IN + s * _ALONE_IN, 0.0) for s in (0.0, 1.0)])[:, 1]
+    return replace(end, sigma_v_px=float(np.hypot(end.sigma_v_px or end.sigma_px, abs(further[1] - further[0]))))
 
 
 def _behind_pins(camera: Camera, x: Array, likeness: Array) -> NDArray[np.bool_]:

@@ -11,6 +11,7 @@ from calibration.camera import Camera
 from calibration.finding import brink
 from calibration.finding.profiles import POINT_PX, STEP_PX, STRAY_PX, Profiles, covered, profiles_of
 from calibration.finding.sampling import MAD_PER_SIGMA, top_of
+from calibration.finding.stretches import MOST, Steps, lane_ends
 from calibration.lane import GUTTER_EDGE_IN, GUTTER_WIDTH_IN, INCHES_PER_FOOT, LANE_WIDTH_IN
 from calibration.observations import EdgePoint, Side
 
@@ -27,10 +28,6 @@ _GUTTER_IN, _CAP_HEIGHT_IN = 0.2, 0.4
 """How far a gutter's outer edge may be from its place sideways, and the capping's top from the lane's level (own
 estimates)."""
 _PIECES_IN, _APART = 0.6, 0.5
-_STRETCH, _STRETCHES = 8, 4
-"""Stations from which a stretch of an edge is made, and the most of them: a pixel is more inches far down the lane."""
-_LOOKS, _FAR = 3, 0.5
-"""An edge that is found farther than this share of the reach from where it was looked for is looked for again there."""
 _RAGGED, _SMOOTH_PX = 3.0, 0.15
 _LOOK_PX = 3.0
 _PLAIN_WIDTH_PX, _RAMP, _LINE_PX = 2.0, 0.5, 0.8
@@ -59,57 +56,26 @@ def edge_points(
     if len(found) < _FEWEST:
         return []
     index, offset = np.array([k for k, _ in found], dtype=int), np.array([o for _, o in found])
+    curve = np.polynomial.Polynomial.fit(index, offset, 2)
+    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
     common_in, doubt = _FLOOR_IN, np.zeros((len(index), 2))
     share = len(found) / max(int((room > 0).sum()), 1)
     if gutter:
         common_in = float(np.hypot(_GUTTER_IN, _CAP_HEIGHT_IN * abs(x - camera.x_in) / camera.z_in))
         doubt[:, 0] = _unlike_step(profiles, index, offset)
     else:
-        slant = (abs(x) - camera.x_in * np.sign(x)) / camera.z_in
-        offset, doubt = _to_brink(wide, index, offset, outward=float(np.sign(x)), slant=float(slant))
+        ends = lane_ends(luma, camera, wide, Steps(index, offset), edge_in=points[:, :2])
+        offset, doubt[:, 1], common_in = ends.offset_px, ends.own_px, float(np.hypot(ends.common_in, _FLOOR_IN))
     pieces_px = _PIECES_IN * (1.0 - share) ** 2 * profiles.inch_px[index]
     doubt[:, 0] = np.sqrt(doubt[:, 0] ** 2 + pieces_px**2 + (common_in * profiles.inch_px[index]) ** 2)
-    doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / _STRETCHES))
-    return _points(profiles, index, offset, side=side, doubt_px=doubt)
+    doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / MOST))
+    return _points(profiles, index, offset, side=side, doubt_px=doubt, ragged=ragged)
 
 
 def _within(wide: Profiles, reach_px: float) -> Profiles:
     """The part of profiles that is within reach."""
     near = np.abs(wide.offset_px) <= reach_px + STEP_PX / 4
     return replace(wide, offset_px=wide.offset_px[near], value=wide.value[:, near], slope=wide.slope[:, near])
-
-
-def _to_brink(
-    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, outward: float, slant: float
-) -> tuple[Array, Array]:
-    """Offsets ``(n,)`` moved from the steepest places to where the lane ends, stretch by stretch, and their doubt.
-
-    Doubt ``(n, 2)`` is what all points share and what each has for itself.
-
-    ``outward`` is 1 where offsets grow away from the lane, else -1.
-    """
-    course = np.polynomial.Polynomial.fit(index, offset, 2)(index)
-    parts = np.array_split(np.arange(len(index)), np.clip(len(index) // _STRETCH, 1, _STRETCHES))
-    inches = [float(np.median(profiles.inch_px[index[part]])) for part in parts]
-    moved, doubt = offset.copy(), np.zeros((len(index), 2))
-    for _ in range(_LOOKS):
-        places = course[:, None] + outward * brink.PLACES_PX
-        values = np.array([_between(profiles, k, row) for k, row in zip(index, places, strict=True)])
-        found = brink.brinks_of([values[part] for part in parts], inches, slant)
-        for k, part in enumerate(parts):
-            course[part] += outward * found.off_px[k]
-            doubt[part] = found.common_px, found.own_px[k] * np.sqrt(len(part))
-        if np.abs(found.off_px).max() < _FAR * brink.REACH_PX:
-            break
-    for part in parts:
-        moved[part] += np.median(course[part] - offset[part])
-    return moved, doubt
-
-
-def _between(profiles: Profiles, k: int, offset_px: Array) -> Array:
-    """Brightness of a station at any offsets ``(n,)``; beyond the frame that of its last pixel."""
-    seen = np.isfinite(profiles.value[k])
-    return np.asarray(np.interp(offset_px, profiles.offset_px[seen], profiles.value[k, seen]))
 
 
 def _even_rows(camera: Camera) -> Array:
@@ -151,11 +117,9 @@ def _top(values: Array, k: int, offset: Array) -> float:
 
 
 def _points(
-    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, side: Side, doubt_px: Array
+    profiles: Profiles, index: NDArray[np.int64], offset: Array, *, side: Side, doubt_px: Array, ragged: float
 ) -> list[EdgePoint]:
     """Points of an edge; a ragged one may be another line, so its common error is larger."""
-    curve = np.polynomial.Polynomial.fit(index, offset, 2)
-    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
     points = []
     for k, o, (shared, own) in zip(index, offset, doubt_px, strict=True):
         u, v = profiles.at[k] + o * profiles.across[k]

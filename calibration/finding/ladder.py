@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +73,7 @@ def rungs(small: Image, scale: float, fan: Fan, strips: list[Strip]) -> list[Run
     corners = _corners(fan, strips)
     poses = poses_of(fan.point * scale, corners * scale, focals, size)
     usable = _usable(poses)
+    poses = replace(poses, possible=usable)
     likeness = pin_likeness(small, poses)
     pins = np.where(usable, pins_of(likeness), 0.0)
     height = poses.place_in[..., 2]
@@ -117,9 +118,9 @@ def _beside(small: Image, fan: Fan, strip: Strip, poses: Poses, *, scale: float)
     place = np.repeat(poses.place_in, len(centres), axis=0)
     place[..., 0] -= x
     shape = (len(centres), *poses.rotation.shape[1:])
-    near = Poses(np.broadcast_to(poses.rotation, shape), place, np.isfinite(x), poses.f_px, poses.middle)
-    pins = pins_of(pin_likeness(small, near))
     apart = np.abs(x) > LANE_SPACING_IN
+    near = Poses(np.broadcast_to(poses.rotation, shape), place, apart & poses.possible, poses.f_px, poses.middle)
+    pins = pins_of(pin_likeness(small, near))
     said = np.where(apart, np.maximum(np.nan_to_num(pins) - _CHANCE_PINS, 0.0) + _SUPPORT_WORTH * support[:, None], 0.0)
     return np.asarray(said.sum(axis=0))
 

@@ -70,8 +70,8 @@ def pin_points(
         place = (x, y, _PIN_AT_IN)
         point = LanePoint(f"pin_{k + 1}", place, u, v, aside, true_inches=True, sigma_v_px=upward)
         (behind if covered(hidden, pixel[None])[0] else points).append(point)
-    # where somebody passed before all of them, what looks like pins all over the deck is pins
-    return points or (behind if len(behind) >= _MANY else []), deck.likeness
+    # where somebody passed before most of them, what looks like pins all over the deck is pins
+    return points + (behind if len(behind) >= _MANY else []), deck.likeness
 
 
 def _deck(luma: Image, camera: Camera, outlines: Array, reach_px: float) -> _Deck:

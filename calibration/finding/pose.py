@@ -33,6 +33,18 @@ class Poses:
         scale = self.f_px[None, :, None] / np.where(depth > 1.0, depth, np.nan)
         return np.stack([u * scale + self.middle[0], v * scale + self.middle[1]], axis=-1)
 
+    def project_possible(self, points: Array) -> Array:
+        """Pixels ``(k, n, 2)`` of lane points ``(n, 3)`` for the k possible cameras alone, strip by strip."""
+        rotation, place = self.rotation[self.possible], self.place_in[self.possible]
+        seen = rotation @ points.T - rotation @ place[..., None]
+        scale = np.broadcast_to(self.f_px, self.possible.shape)[self.possible][:, None]
+        scale = scale / np.where(seen[:, 2] > 1.0, seen[:, 2], np.nan)
+        pixels = np.empty((*scale.shape, 2))
+        for axis in (0, 1):
+            np.multiply(seen[:, axis], scale, out=pixels[..., axis])
+            pixels[..., axis] += self.middle[axis]
+        return pixels
+
     def ground_x(self, pixels: Array) -> Array:
         """Place ``(p, f, n)`` across the lane, inches, of pixels ``(n, 2)`` on its level; NaN above the horizon."""
         rays = np.empty((len(self.f_px), len(pixels), 3))

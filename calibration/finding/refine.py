@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import Failure
-from calibration.finding.deck_end import deck_end
+from calibration.finding.deck_end import deck_end, unconfirmed
 from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
@@ -97,7 +97,7 @@ def refine_all(luma: Image, roughs: Sequence[Rough], hidden: Mask | None = None)
         x = lane.solution.camera.x_in if k in solved and isinstance(lane, Refined) else rough.camera.x_in
         together = _with_others(luma, lane, shared_prior(others, x), hidden)
         if together is not None:
-            found.append(replace(together, told=any(_whole(alone[j]) for j in group if j != k)))
+            found.append(replace(together, told=_whole_together([lane, *(alone[j] for j in group if j != k)])))
         elif isinstance(lane, Refined):
             apart = min(distance(lane.solution, other) for other in others) / len(SHARED)
             found.append(replace(lane, apart=apart))
@@ -121,9 +121,25 @@ def _with_others(luma: Image, alone: Refined | Failure, shared: Shared, hidden: 
 
 def _whole(lane: Refined | Failure) -> bool:
     """Whether a lane shows its foul line and pins or the end of its deck."""
-    seen = () if isinstance(lane, Failure) else lane.observations
-    foul = sum(isinstance(o, EdgePoint) and o.side == "foul" for o in seen)
-    return foul >= LEAST_FOUL_POINTS and any(isinstance(o, LanePoint) for o in seen)
+    return _near(lane) and _far(lane)
+
+
+def _whole_together(lanes: Sequence[Refined | Failure]) -> bool:
+    """Whether another lane than the first shows both its ends, or the first one what no other does."""
+    near, far = [_near(lane) for lane in lanes], [_far(lane) for lane in lanes]
+    return any(n and f for n, f in zip(near[1:], far[1:], strict=True)) or (any(near) and any(far))
+
+
+def _near(lane: Refined | Failure) -> bool:
+    return sum(isinstance(o, EdgePoint) and o.side == "foul" for o in _seen(lane)) >= LEAST_FOUL_POINTS
+
+
+def _far(lane: Refined | Failure) -> bool:
+    return any(isinstance(o, LanePoint) for o in _seen(lane))
+
+
+def _seen(lane: Refined | Failure) -> tuple[Observation, ...]:
+    return () if isinstance(lane, Failure) else lane.observations
 
 
 def _as_good(together: Refined | Failure, alone: Refined | Failure) -> bool:
@@ -192,6 +208,8 @@ def observe(
     foul = foul_points(luma, camera, reach_px, hidden=hidden)
     pins, likeness = pin_points(luma, camera, reach_px / 2, hidden=hidden)
     end = deck_end(luma, camera, reach_px, likeness, hidden=hidden)
+    if end is not None and not pins:
+        end = unconfirmed(end, camera)
     return [*left, *right, *foul, *pins, *([] if end is None else [end])], likeness
 
 

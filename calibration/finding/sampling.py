@@ -34,7 +34,7 @@ def sampled(luma: Image, pixels: Array) -> Array:
 def _tiled(points: NDArray[np.float32]) -> NDArray[np.float32]:
     """Points ``(n, 2)`` as a grid of few columns, as OpenCV's remap needs sides below 32767."""
     columns = min(_COLUMNS, max(len(points), 1))
-    rows = -(-len(points) // columns)
+    rows = max(-(-len(points) // columns), 1)
     grid = np.zeros((rows * columns, 2), np.float32)
     grid[: len(points)] = np.nan_to_num(points)
     return grid.reshape(rows, columns, 2)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.finding.deck import pins_before
+from calibration.finding.deck import pins_beside
 from calibration.finding.ends import FoulLine, foul_lines, going_on
 from calibration.finding.fan import (
     GUTTER_SHARE,
@@ -190,7 +190,9 @@ def _siblings(luma: Image, fan: Fan, first: Rough) -> list[Rough]:
     half = LANE_WIDTH_IN / 2
     centres = np.concatenate([sides + half, sides - half])
     found = [first]
-    lanes = [_lane_at(luma, fan, camera, float(x)) for x in centres[np.isfinite(centres)]]
+    centres = centres[np.abs(centres) > LANE_SPACING_IN]
+    pins = pins_beside(luma, camera, centres)
+    lanes = [_lane_at(fan, camera, float(x), float(p)) for x, p in zip(centres, pins, strict=True)]
     for lane in sorted((one for one in lanes if one is not None), key=lambda one: -_clearness(one)):
         if all(abs(lane.camera.x_in - other.camera.x_in) > LANE_SPACING_IN for other in found):
             found.append(lane)
@@ -202,12 +204,9 @@ def _clearness(lane: Rough) -> float:
     return sum(lane.edges) + 0.5 * sum(lane.gutters) + _PIN_LINES * max(lane.pins - _LEAST_PINS, 0.0)
 
 
-def _lane_at(luma: Image, fan: Fan, camera: Camera, x_in: float) -> Rough | None:
+def _lane_at(fan: Fan, camera: Camera, x_in: float, pins: float) -> Rough | None:
     """The lane whose middle is ``x_in`` to the right of the camera's own, if its pins or edges speak for it."""
     moved = camera.with_vector([camera.x_in - x_in, *camera.vector[1:]])
-    if abs(x_in) < LANE_SPACING_IN:
-        return None
-    pins = pins_before(luma, moved)
     rough = _rough(fan, moved, pins)
     sides = [min(edge, gutter) > _STRONG_EDGE for edge, gutter in zip(rough.edges, rough.gutters, strict=True)]
     return rough if all(sides) or (any(sides) and pins > _LEAST_PINS) or pins > _FEW_PINS else None
