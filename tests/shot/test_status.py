@@ -19,7 +19,7 @@ LONG_CLIP = (-1.0, 9.0)
 
 def _status(path: SmoothPath, clip_s: tuple[float, float] = LONG_CLIP) -> tuple[str, str, str]:
     found = analyse(path, draws_of(path.mean), ARROWS, RADIUS_IN, hand="right")
-    status, reason, detail = status_of(path, found, clip_s)
+    status, reason, detail = status_of(path, found, clip_s=clip_s)
     assert not reason or REGISTRY[reason].kind == "reason"
     return status, reason, detail
 
