@@ -41,7 +41,9 @@ FOLLOWED_SHARE = 0.5
 LOOK_EVERY_S = 0.024
 """What pulls at a ball's outline stays for 0.15 s, so that pictures in quick succession tell little more than one."""
 DISC_EVERY_S = 0.04
-"""The disc costs as much as the rim does: at 30 looks a second every other one is of the rim alone."""
+DISCS_FROM_IN = 540.0
+"""The disc costs as much as the rim does: at 30 looks a second every other one is of the rim alone, but from here on,
+where the ball turns and pins come near, the rim is pulled most."""
 PINS_BEHIND_IN = 645.0
 PINS_BEHIND_PX = (1.0, 2.0)
 """From about here on the ball stands before white pins and the dark pit: no one contrast along its rim, which is then
@@ -225,7 +227,8 @@ class BallWatcher:
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
             spots = [s for s in frame.spots if s in moving][:MEASURED_SPOTS]
-            discs = crop.t_s - self._disc_s >= DISC_EVERY_S
+            far = any(s.y_in >= DISCS_FROM_IN for s in spots)
+            discs = far or crop.t_s - self._disc_s >= DISC_EVERY_S
             self._disc_s = crop.t_s if discs and spots else self._disc_s
             look = _look(crop, background, self._region, spots, discs=discs)
             yield replace(look, covered=frame.covered)
