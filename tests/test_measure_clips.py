@@ -198,3 +198,15 @@ def test_calibration_of_another_place_gives_no_numbers():
     wrong = replace(right, camera=replace(right.camera, yaw_deg=right.camera.yaw_deg - 4.0))
     result = measure_clip(MEDIA / "practice-1.mp4", wrong, MeasureSettings(hand="right"))
     assert all(shot.status != "measured" for shot in result.shots)
+
+
+@pytest.mark.parametrize(("factor", "advice"), [(2, "--capture-fps 60 "), (8, "--capture-fps")])
+def test_clip_that_plays_slowed_down_is_not_measured_and_names_the_option(factor, advice, sample_calibration):
+    """A rate told too low by a factor stretches the clip's times as slow motion does."""
+    result = measure_clip(MEDIA / "practice-1.mp4", sample_calibration, MeasureSettings(capture_fps=60 / factor))
+    said = [(s.status, s.reason, s.detail) for s in result.shots]
+    if result.failure is not None:
+        said.append(("failed", result.failure.reason, result.failure.detail))
+    ((status, reason, detail),) = said
+    assert (status, reason) == ("failed", "speed_implausible")
+    assert advice in detail

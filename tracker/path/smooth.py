@@ -136,6 +136,8 @@ def _choose(look: FrameLook, expected: Array, spread: Array, gate: float) -> tup
     """The likeliest detection inside the gate, and its squared distance; a sharp one beats a vague one as near."""
     best: tuple[Detection | None, float] = (None, np.nan)
     least = np.inf
+    if not (np.all(np.isfinite(expected)) and np.all(np.isfinite(spread))):
+        return best
     for d in look.detections:
         miss = d.fit.centre_px - expected
         total = spread + d.fit.covariance
