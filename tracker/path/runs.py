@@ -139,7 +139,7 @@ def find_runs(looks: list[FrameLook], pixel_in: float) -> list[Run]:
         before = [min(d.y_in, HEAD_PIN_IN) for d in core]
         solid = len(core) >= MIN_DETECTIONS and before[-1] - before[0] >= MIN_LENGTH_IN
         solid = solid and float(np.median([d.fit.rim_share for d in core])) >= MIN_SHARE
-        solid = solid and not (run.length_in < LIMB_REACH_IN and _shapeless(core))
+        solid = solid and not (chain[-1].y_in < LIMB_REACH_IN and _shapeless(core))
         first, last = chain[0].t_s, chain[-1].t_s
         solid = solid and last - first >= MIN_DURATION_S
         if solid:

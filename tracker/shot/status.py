@@ -62,9 +62,10 @@ def status_of(
     late, ends = f"the clip begins with the ball at {first:.0f} ft", f"the clip ends with the ball at {last:.0f} ft"
     aside = found.gutter and not _rolled_before(path)
     emerges = f"the ball comes into sight only at {first:.0f} ft: somebody or something hides it before"
+    cut = _cut_after(path, clip_s) or (first > WELL_SEEN_FT[0] and _cut_before(path, clip_s))
     verdicts = (
         (
-            _loose(path, share, (first, last)) and not _cut_after(path, clip_s),
+            _loose(path, share, (first, last)) and not cut,
             "failed",
             NO_BALL,
             "what moves there does not roll like a ball",
