@@ -47,9 +47,9 @@ _WIDEST_LOSS = 0.19
 """Of lanes that are found right the loss is at most 0.16 (110 drawn views)."""
 _SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 65.0
 _MEASURED_PINS, _STANDING_PINS = 2, 3
-_ARROWS_OFF_FT = 1.7
-"""Arrows lie 15 to 16 ft past the foul line and a little nearer or farther in some houses (common practice, no source):
-ones found much nearer tell that another line was taken for the foul line."""
+_ARROWS_FT = (ARROW_CENTRE_FT - 1.7, 17.0)
+"""The rules lay arrows 12 to 16 ft past the foul line (from memory), houses mostly 15 to 16 ft (common practice, no
+source): ones found much nearer or farther tell that another line was taken for the foul line, or of a wrong camera."""
 _ARROW_NOISE_BOARDS, _PIN_NOISE_BOARDS = 0.15, 0.3
 """How far arrows and pins lie from their places on a lane that is found right: by measurement, and as they are laid."""
 _ARROWS_LAID_FT = 0.9
@@ -218,11 +218,10 @@ def unmistakable(rough: Rough, found: Agreement, failure: Failure | None, *, sta
 
 def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
     """``lane_unclear`` where arrows stand out at a distance at which none are laid."""
-    off = solution.arrow_centre_ft - ARROW_CENTRE_FT
-    if not found.arrows or abs(off) < _ARROWS_OFF_FT:
+    if not found.arrows or _ARROWS_FT[0] < solution.arrow_centre_ft < _ARROWS_FT[1]:
         return None
     detail = f"a lane is in view, but its arrows seem to lie {solution.arrow_centre_ft:.1f} ft past the foul line"
-    return Failure("lane_unclear", f"{detail}: something else was taken for the foul line; {_WHOLE}")
+    return Failure("lane_unclear", f"{detail}: something else was taken for one of its ends; {_WHOLE}")
 
 
 def _contradicted(found: Agreement, apart: float) -> Failure | None:

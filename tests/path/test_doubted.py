@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from tracker.path.smooth import doubted
+from tracker.path.doubt import doubted
 
 STEP_S = 1 / 30
 

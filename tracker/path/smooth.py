@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.lane import PIN_BELLY_RADIUS_IN, pin_positions
 from tracker.detection.watch import Detection, FrameLook
+from tracker.path.doubt import doubted_frames
 from tracker.path.motion import (
     AX,
     AY,
@@ -39,12 +40,6 @@ START_FT = 4.0
 START_GATE = 9.2
 MISSES_TO_STOP = 2
 CARRY_S = 0.45
-LONE_GAP_S, LONE_GAP_STEPS, LONE_SIGHTS = (0.05, 0.25), 2.5, 4
-"""So few sights beyond a gap of so many usual steps are of whatever hid the ball, where nothing else confirms them."""
-POOR, HALF_SEEN, HALF_SEEN_SIGHTS = 0.6, 0.8, 4
-"""Share of the rim that is usual in a path below which the last sights before a gap are of a ball half hidden."""
-CLEAR_TO_IN, CLEAR_ASIDE_IN = 55 * 12.0, 16.0
-"""From about here on pins and pit, not people, take a part of the rim; a ball this far aside falls into a gutter."""
 TURNS_SIGMA = 4.0
 TURNS_IN_S = 8.0
 STRAIGHT_JERK = 300.0
@@ -282,7 +277,9 @@ def smooth_run(
         The path and the model it was smoothed with; None when fewer than four frames are left.
     """
     tracked = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
-    doubtful = _doubted_frames(tracked[0]) if tracked is not None else frozenset()
+    doubtful = (
+        doubted_frames(zip(tracked[0].looks, tracked[0].chosen, strict=True)) if tracked is not None else frozenset()
+    )
     if doubtful:
         looks = [replace(look, detections=()) if look.frame in doubtful else look for look in looks]
         tracked = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
@@ -309,56 +306,6 @@ def _chosen_only(record: _Pass) -> list[FrameLook]:
     """The frames of a pass with nothing but the detections that it took."""
     own = [(look, d) for look, d in zip(record.looks, record.chosen, strict=True) if look.frame >= 0]
     return [replace(look, detections=() if d is None else (d,)) for look, d in own]
-
-
-def _doubted_frames(record: _Pass) -> frozenset[int]:
-    """Frames of a pass whose sight is probably not of the whole ball."""
-    rows = [k for k, d in enumerate(record.chosen) if d is not None]
-    times = np.array([record.looks[k].t_s for k in rows])
-    sights = [d for d in record.chosen if d is not None]
-    shares = np.array([d.fit.rim_share for d in sights])
-    open_lane = np.array([d.y_in < CLEAR_TO_IN for d in sights])
-    found = np.flatnonzero(doubted(times, shares, open_lane))
-    return frozenset(record.looks[rows[k]].frame for k in found if abs(sights[k].x_in) < CLEAR_ASIDE_IN)
-
-
-def doubted(t_s: Array, rim_share: Array, open_lane: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which sights of a path ``(n,)`` are probably not of the whole ball.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n,)
-        Times of the sights, rising, seconds.
-    rim_share : ndarray of shape (n,)
-        Share of the rim followed in each.
-    open_lane : bool array of shape (n,)
-        Whether the ball is well before the pins.
-
-    Returns
-    -------
-    bool array of shape (n,)
-        True for a few sights alone beyond a long gap, and for those next to a gap, or last before the ball is lost,
-        that show less of the rim than is usual in this path.
-    """
-    out = np.zeros(len(t_s), dtype=bool)
-    if len(t_s) < 2 * LONE_SIGHTS:
-        return out
-    steps = np.diff(t_s)
-    # a ball that is seen now and then has gaps everywhere
-    gap_s = float(np.clip(LONE_GAP_STEPS * np.percentile(steps, 90), *LONE_GAP_S))
-    groups = np.split(np.arange(len(t_s)), np.flatnonzero(steps > gap_s) + 1)
-    largest = max(groups, key=len)
-    least = POOR * float(np.median(rim_share[largest]))
-    kept = [g for g in groups if g is largest or int((rim_share[g] >= least).sum()) >= LONE_SIGHTS]
-    out[np.setdiff1d(np.arange(len(t_s)), np.concatenate(kept))] = True
-    usual = HALF_SEEN * float(np.median(rim_share[~out]))
-    for k, group in enumerate(kept):
-        for side, faces_gap in ((group, k > 0), (group[::-1], True)):
-            for row in side[: HALF_SEEN_SIGHTS if faces_gap and open_lane[side[0]] else 0]:
-                if rim_share[row] >= usual:
-                    break
-                out[row] = True
-    return out
 
 
 def _rolling_rows(back: _Pass) -> int:

@@ -55,11 +55,13 @@ class Change:
 
 
 def light_of(crop: Crop) -> Light:
-    """Cell means of a crop."""
-    rows, columns = crop.luma.shape
-    size = (max(columns // CELL_PX, 1), max(rows // CELL_PX, 1))
+    """Cell means of a crop, in whole cells from its upper left corner; chroma has half as many pixels a cell."""
+    rows, columns = (max(n // CELL_PX, 1) for n in crop.luma.shape)
     planes = [
-        cv2.resize(p, size, interpolation=cv2.INTER_AREA).astype(np.float32) for p in (crop.luma, crop.cb, crop.cr)
+        cv2.resize(p[: rows * pitch, : columns * pitch], (columns, rows), interpolation=cv2.INTER_AREA).astype(
+            np.float32
+        )
+        for p, pitch in ((crop.luma, CELL_PX), (crop.cb, CELL_PX // 2), (crop.cr, CELL_PX // 2))
     ]
     return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
 
@@ -77,7 +79,7 @@ def change_between(crop: Crop, reference: Light) -> Change | None:
         return None
     bands = _bands(ratio, told, overall)
     rows = crop.luma.shape[0]
-    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * rows / own.luma.shape[0]
+    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * CELL_PX
     gain = np.interp(np.arange(rows) + 0.5, middles, bands)
     factor = np.median(gain)
     tint = [float(np.median(((own.colour[k] - factor * reference.colour[k]) / own.luma)[told])) for k in (0, 1)]
