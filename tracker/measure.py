@@ -39,7 +39,7 @@ from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.shot.status import NO_BALL, SPEED_CHANGES, no_shot, status_of
-from tracker.shot.table import path_table
+from tracker.shot.table import distinct, path_table
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -131,7 +131,7 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
     result = ClipResult(path.name, watched.facts, calibration=used, notes=watched.notes)
     measure = _Measurer(used, settings, radius, watched)
     tried = (measure.shot(run, ("other_ball",) if at_once(run, runs) else ()) for run in runs)
-    shots = [shot for shot in tried if shot.reason != NO_BALL]
+    shots = distinct([shot for shot in tried if shot.reason != NO_BALL])
     if not any(q.value is not None for shot in shots for q in shot.quantities.values()):
         slow = _slow_shot(shots)
         failure = _slow_motion(watched, path.name) if slow is None else None

@@ -1,0 +1,47 @@
+"""One ball that was followed twice is one shot; two balls at once are two."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tracker.results import PathTable, ShotResult
+from tracker.shot.table import distinct
+
+
+def _table(frames: range, *, board: float = 15.0, behind_ft: float = 0.0) -> PathTable:
+    frame = np.array(frames)
+    n = len(frame)
+    return PathTable(
+        frame=frame,
+        t_s=frame / 30.0,
+        board=np.full(n, board),
+        distance_ft=frame * 0.8 - behind_ft,
+        board_u=np.full(n, 0.1),
+        distance_ft_u=np.full(n, 0.1),
+        speed_mph=np.full(n, 16.4),
+        heading_deg=np.zeros(n),
+        seen=np.ones(n, np.int64),
+    )
+
+
+def _shot(table: PathTable | None) -> ShotResult:
+    return ShotResult("", "", "measured", "", "", path=table)
+
+
+def test_parts_of_one_ball_are_one_shot_and_the_longer_part_is_kept():
+    short, whole = _shot(_table(range(40, 70), board=15.3)), _shot(_table(range(5, 70)))
+    assert distinct([short, whole]) == [whole]
+
+
+def test_balls_beside_or_behind_each_other_are_two_shots():
+    first = _shot(_table(range(5, 70)))
+    beside, behind = _shot(_table(range(5, 70), board=25.0)), _shot(_table(range(5, 70), behind_ft=6.0))
+    assert distinct([first, beside, behind]) == [first, beside, behind]
+
+
+def test_one_ball_after_another_and_shots_without_a_path_stay():
+    first, later, lost = _shot(_table(range(5, 70))), _shot(_table(range(200, 260))), _shot(None)
+    little = replace(first, path=_table(range(69, 120)))
+    assert distinct([first, later, lost, little]) == [first, later, lost, little]
