@@ -317,7 +317,7 @@ def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Arra
 def _rivals(away: Array, gains: Array, shape: _Shape) -> Array:
     """Covariance ``(2, 2)`` by other likely places at ``away`` ``(m, 2)`` from the one that was chosen."""
     best = float(gains.max())
-    likely = np.exp((gains - best) / (CORRELATED**2 + RIVAL_SHARE * best))
+    likely = np.exp((gains - best) / (CORRELATED**2 + RIVAL_SHARE * max(best, 0.0)))
     likely[np.hypot(*away.T) < APART * shape.radius_px] = 0.0
     return np.asarray((likely[:, None] * away).T @ away / (1.0 + likely.sum()))
 

@@ -269,7 +269,7 @@ def misfit(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> float 
     """Half the sum of squares, softened, that the best physical fit leaves of measurements and priors.
 
     Of two clocks for one path the one with the smaller misfit is the likelier by the exponential of the difference,
-    as far as friction and launch are as the priors say. The fit with a wrong clock creeps along without an end, which is
+    as far as friction and launch are as the priors say. The fit with a wrong clock creeps along without an end, but is
     near enough. None where no fit is possible.
     """
     problem = _problem(path, errors, model)
