@@ -1,7 +1,7 @@
 """Time watching a clip against decoding it, and the memory of a long one: ``python tests/bench/bench_frames.py``.
 
-Decoding to luma alone and watching (decoding, lane crops and the ball watcher) take turns on one thread; opening the
-file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any, the
+Decoding to luma alone and watching (decoding, lane crops, their light and the ball watcher) take turns on one thread;
+opening the file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any, the
 rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. Prints one line a number: name,
 value, unit. Processor times are the best of several runs.
 """
@@ -27,6 +27,7 @@ from calibration.marks import read_marks
 from calibration.solve import Solution, solve
 from tracker.detection.region import LaneRegion, lane_region
 from tracker.detection.watch import BallWatcher, Pace
+from tracker.video.light import Evener
 from tracker.video.reader import ClipReader, Crop
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -80,14 +81,14 @@ def watch(path: Path, region: LaneRegion) -> tuple[float, int]:
     with ClipReader(path) as reader:
         watcher = BallWatcher(region, reader.chroma_site)
         start = time.process_time()
-        pace, count = Pace(), 0
+        pace, light, count = Pace(), Evener(), 0
 
         def crops() -> Iterator[Crop]:
             nonlocal count
             for frame in reader:
                 count += 1
                 if pace.due(frame.t_s):
-                    yield frame.crop(box.left, box.top, box.width, box.height)
+                    yield light.even(frame.crop(box.left, box.top, box.width, box.height))
 
         for _ in watcher.watch(crops()):
             pass
