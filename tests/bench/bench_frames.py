@@ -1,8 +1,8 @@
 """Time watching a clip against decoding it, and the memory of a long one: ``python tests/bench/bench_frames.py``.
 
 Decoding to luma alone and watching (decoding, lane crops, their light and the ball watcher) take turns on one thread;
-opening the file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any, the
-rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. Prints one line a number: name,
+opening the file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any,
+the rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. Prints one line a number: name,
 value, unit. Processor times are the best of several runs.
 """
 
