@@ -90,11 +90,21 @@ def _bands(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> Arra
     """Factors of bands of rows; all the same unless they surely differ."""
     count = max(ratio.shape[0] // BAND_CELLS, 1)
     out = np.full(count, overall)
+    if _alike(ratio, told, overall):
+        return out
     for k in range(count):
         rows = slice(k * BAND_CELLS, (k + 1) * BAND_CELLS if k < count - 1 else None)
         if told[rows].sum() >= FEW_CELLS:
             out[k] = float(np.median(ratio[rows][told[rows]]))
     return out if float(np.std(out)) > UNEVEN * overall else np.full(count, overall)
+
+
+def _alike(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> bool:
+    """Whether the median of every row lies near the overall one, told by counts: then they need not be taken."""
+    half = told.sum(axis=1) / 2
+    over, under = ratio > (1 - UNEVEN) * overall, ratio < (1 + UNEVEN) * overall
+    near = ((over & told).sum(axis=1) >= half) & ((under & told).sum(axis=1) >= half)
+    return bool(np.all(near | (half < FEW_CELLS / 2)))
 
 
 def as_lit(crop: Crop, change: Change) -> Crop:
