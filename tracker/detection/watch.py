@@ -40,10 +40,6 @@ FOLLOWED_SHARE = 0.5
 """Below this share of its rays the rim tells less than the disc as a whole."""
 LOOK_EVERY_S = 0.024
 """What pulls at a ball's outline stays for 0.15 s, so that pictures in quick succession tell little more than one."""
-DISC_EVERY_S = 0.04
-DISCS_FROM_IN = 540.0
-"""The disc costs as much as the rim does: at 30 looks a second every other one is of the rim alone, but from here on,
-where the ball turns and pins come near, the rim is pulled most."""
 PINS_BEHIND_IN = 645.0
 PINS_BEHIND_PX = (1.0, 2.0)
 """From about here on the ball stands before white pins and the dark pit: no one contrast along its rim, which is then
@@ -184,7 +180,6 @@ class BallWatcher:
         self._bytes = 0
         self._spotted: list[Spotted] = []
         self._ahead: list[Spotted] = []
-        self._disc_s = -np.inf
         self.spots: list[Spot] = []
 
     def watch(self, crops: Iterable[Crop]) -> Iterator[FrameLook]:
@@ -227,10 +222,7 @@ class BallWatcher:
             crop = self._waiting.popleft()
             self._bytes -= crop.luma.nbytes * 3 // 2
             spots = [s for s in frame.spots if s in moving][:MEASURED_SPOTS]
-            far = any(s.y_in >= DISCS_FROM_IN for s in spots)
-            discs = far or crop.t_s - self._disc_s >= DISC_EVERY_S
-            self._disc_s = crop.t_s if discs and spots else self._disc_s
-            look = _look(crop, background, self._region, spots, discs=discs)
+            look = _look(crop, background, self._region, spots)
             yield replace(look, covered=frame.covered)
         recent = [*self._spotted, *spotted[:count]]
         self._spotted = [f for f in recent if f.spots and f.spots[0].t_s >= last - LINK_S[1]]
@@ -288,12 +280,12 @@ class _Sight:
         return self.fit is not None and self.fit.rim_share >= FOLLOWED_SHARE
 
 
-def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot], *, discs: bool) -> FrameLook:
+def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot]) -> FrameLook:
     planes = Planes(crop.luma, crop.cb, crop.cr, background.planes.chroma_site)
     sights = [_sight(planes, background, region, spot) for spot in spots]
     # where one rim is clear, the other spots are hardly the ball: their places will do
     clear = any(sight.followed for sight in sights)
-    found = (_detection(planes, background, region, s, discs=discs and (s.followed or not clear)) for s in sights)
+    found = (_detection(planes, background, region, s, discs=s.followed or not clear) for s in sights)
     return FrameLook(crop.index, crop.t_s, tuple(d for d in found if d is not None))
 
 
