@@ -279,7 +279,7 @@ def _tremor(px: float) -> Callable[[int], tuple[float, float]]:
 
     def at(k: int) -> tuple[float, float]:
         sway = 1.5 * px * np.sin(2 * np.pi * k / 30 / 3.1), 1.1 * px * np.sin(2 * np.pi * k / 30 / 2.3 + 1.0)
-        return float(px * shake[k, 0] * 0.6 + sway[0] - 1.1 * 0), float(px * shake[k, 1] * 0.6 + sway[1])
+        return float(px * shake[k, 0] * 0.6 + sway[0]), float(px * shake[k, 1] * 0.6 + sway[1])
 
     return at
 

@@ -130,9 +130,9 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
     runs = find_runs(watched.looks, _pixel_at_pins_in(used, radius))
     result = ClipResult(path.name, watched.facts, calibration=used, notes=watched.notes)
     measure = _Measurer(used, settings, radius, watched)
-    tried = (measure.shot(run, ("other_ball",) if at_once(run, runs) else ()) for run in runs)
-    shots = distinct([shot for shot in tried if shot.reason != NO_BALL])
-    if not any(q.value is not None for shot in shots for q in shot.quantities.values()):
+    shots = _shots_of(runs, measure)
+    told = any(q.value is not None for shot in shots for q in shot.quantities.values())
+    if not told and not any(shot.reason == "gutter" for shot in shots):
         slow = _slow_shot(shots)
         failure = _slow_motion(watched, path.name) if slow is None else None
         if failure is not None:
@@ -143,6 +143,18 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
     names = [path.stem] if len(shots) == 1 else [f"{path.stem}-{k + 1:02d}" for k in range(len(shots))]
     named = tuple(replace(shot, shot_id=name, clip=path.name) for shot, name in zip(shots, names, strict=True))
     return replace(result, shots=named)
+
+
+def _shots_of(runs: list[Run], measure: _Measurer) -> list[ShotResult]:
+    """Shots of the runs that are balls, each ball once."""
+    tried = [(run, measure.shot(run)) for run in runs]
+    kept = distinct([shot for _, shot in tried if shot.reason != NO_BALL])
+    balls = {id(shot): run for run, shot in tried if any(shot is other for other in kept)}
+    together = [at_once(balls[id(shot)], list(balls.values())) for shot in kept]
+    return [
+        replace(shot, flags=(*shot.flags, "other_ball")) if also else shot
+        for shot, also in zip(kept, together, strict=True)
+    ]
 
 
 def _watched(
@@ -300,8 +312,8 @@ class _Measurer:
     def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
         self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
 
-    def shot(self, run: Run, others: tuple[str, ...] = ()) -> ShotResult:
-        """Measure one run, ``others`` flags of those about it; name and clip are filled in by the caller."""
+    def shot(self, run: Run) -> ShotResult:
+        """Measure one run; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
@@ -331,7 +343,7 @@ class _Measurer:
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         doubt = ("speed_doubtful",) if tempo.doubtful else ()
-        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt, *others)
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt)
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,

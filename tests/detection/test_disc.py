@@ -126,10 +126,12 @@ def test_nothing_there_is_no_fit(y_ft):
     assert [by_disc(d) for d in drawings] == [None] * 6
 
 
-def test_a_rim_with_no_disc_stays_as_it_is():
+def test_a_rim_with_no_disc_stays_and_knows_what_pulls_at_it():
     drawing = draw_ball(30, Look(noise=3), np.random.default_rng(5), extra="nothing")
     fit = BallFit(drawing.true_px, np.eye(2), 0.0, 0.8, 9.0)
-    assert together(fit, drawing) is fit
+    alone = together(fit, drawing)
+    assert alone.centre_px == pytest.approx(fit.centre_px)
+    assert np.diag(alone.covariance) == pytest.approx([1.01, 1.1225])
 
 
 def test_says_how_it_was_placed():

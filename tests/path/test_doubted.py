@@ -47,3 +47,9 @@ def test_half_hidden_ball_before_a_gap_is_dropped_and_at_the_pins_kept():
 def test_ball_that_is_seen_now_and_then_keeps_its_sights():
     t = np.sort(np.random.default_rng(3).choice(90, 34, replace=False)) * STEP_S
     assert len(_doubted(t, np.full(34, 0.5))) <= 4
+
+
+def test_half_hidden_ball_after_dropped_sights_is_dropped_too():
+    t = _times((0, 2), (20, 60))
+    share = np.where((np.arange(42) >= 2) & (np.arange(42) < 4), 0.6, 1.0)
+    assert _doubted(t, share) == [0, 1, 2, 3]

@@ -3,6 +3,7 @@
 import pytest
 from lines import ARROWS, RADIUS_IN, draws_of, parabola, smooth_of
 
+from tracker.path.motion import VX, VY
 from tracker.shot.analyse import analyse
 from tracker.shot.status import status_of
 from tracker.shot.tempo import Rate, Tempo
@@ -25,8 +26,9 @@ def test_advice_without_a_rate_that_fits_still_names_the_option():
     assert "--capture-fps" in Rate(240.0).advice(9.9)
 
 
-def _status(tempo: Tempo) -> tuple[str, str, str]:
+def _status(tempo: Tempo, pace: float = 1.0) -> tuple[str, str, str]:
     states = parabola(17.5, 0.06, 0.0025)
+    states[:, [VX, VY]] *= pace
     path = smooth_of(states)
     return status_of(path, analyse(path, draws_of(states), ARROWS, RADIUS_IN, hand=None), tempo)
 
@@ -34,6 +36,11 @@ def _status(tempo: Tempo) -> tuple[str, str, str]:
 def test_true_clock_is_measured():
     assert _status(Tempo())[0] == "measured"
     assert _status(Tempo(odds=-3.0, slow=True))[0] == "measured"
+
+
+def test_slow_ball_is_measured_where_friction_says_that_the_clock_is_true():
+    assert _status(Tempo(odds=-3.0, slow=True), 0.4)[0] == "measured"
+    assert _status(Tempo(odds=-0.5, slow=True), 0.4)[:2] == ("failed", "speed_implausible")
 
 
 def test_slowed_clip_fails_and_names_the_option():

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.lane import Hand
 from tracker.results import PathTable, ShotResult
 from tracker.shot.table import distinct
 
@@ -26,8 +27,8 @@ def _table(frames: range, *, board: float = 15.0, behind_ft: float = 0.0) -> Pat
     )
 
 
-def _shot(table: PathTable | None) -> ShotResult:
-    return ShotResult("", "", "measured", "", "", path=table)
+def _shot(table: PathTable | None, hand: Hand = "right") -> ShotResult:
+    return ShotResult("", "", "measured", path=table, hand=hand)
 
 
 def test_parts_of_one_ball_are_one_shot_and_the_longer_part_is_kept():
@@ -45,3 +46,10 @@ def test_one_ball_after_another_and_shots_without_a_path_stay():
     first, later, lost = _shot(_table(range(5, 70))), _shot(_table(range(200, 260))), _shot(None)
     little = replace(first, path=_table(range(69, 120)))
     assert distinct([first, later, lost, little]) == [first, later, lost, little]
+
+
+def test_one_ball_read_with_either_hand_is_one_shot():
+    right, left = _shot(_table(range(5, 70))), _shot(_table(range(5, 60), board=25.0), "left")
+    assert distinct([right, left]) == [right]
+    far = _shot(_table(range(5, 60), board=15.0), "left")
+    assert distinct([right, far]) == [right, far]

@@ -73,3 +73,13 @@ def test_even_light_leaves_pictures_as_they_are():
 def test_pictures_too_dark_to_tell_stay():
     dark = replace(_crop(), luma=np.full((ROWS, COLUMNS), 18, np.uint8))
     assert change_between(dark, light_of(_crop())) is None
+
+
+@pytest.mark.parametrize("begins", [0.0, 0.2])
+def test_clip_that_begins_in_the_dark_is_brought_to_its_bright_part(begins):
+    dark, bright = _relit(_crop(), lambda row: np.full_like(row, begins)), _crop()
+    light = Evener()
+    light.even(dark)
+    assert light.even(bright) is bright
+    dimmed = _relit(_crop(), lambda row: 0.6 * np.ones_like(row))
+    assert np.abs(light.even(dimmed).luma.astype(float) - bright.luma).mean() < 1.5

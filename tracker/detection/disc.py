@@ -152,7 +152,7 @@ def with_disc(
     Returns
     -------
     BallFit
-        ``fit`` as it is where the disc has no peak anywhere near.
+        ``fit`` by its rim alone (:func:`pulled`) where the disc has no peak anywhere near.
     """
     shape, centre = _shape(rim), fit.centre_px - np.array(origin)
     pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
@@ -160,7 +160,7 @@ def with_disc(
     if peak is not None:
         return _together(fit, peak[0] + np.array(origin), peak[1])
     disc = fit_disc(planes, background, rim, noise, origin=origin)
-    return fit if disc is None else _together(fit, disc.centre_px, disc.covariance)
+    return pulled(fit) if disc is None else _together(fit, disc.centre_px, disc.covariance)
 
 
 def pulled(fit: BallFit) -> BallFit:

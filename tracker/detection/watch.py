@@ -311,7 +311,7 @@ def _detection(
         fit = with_disc(fit, planes, background.planes, rim, noise=sight.noise, origin=origin) if discs else pulled(fit)
     elif fit is not None or spot.score >= COARSE_SCORE:
         disc = fit_disc(planes, background.planes, rim, sight.noise, origin=origin) if discs else None
-        fit = disc or fit or coarse_fit(rim.centre, float(np.mean(rim.radius_px)))
+        fit = disc or (fit and pulled(fit)) or coarse_fit(rim.centre, float(np.mean(rim.radius_px)))
     if fit is None:
         return None
     x, y = region.camera.back_project(fit.centre_px, region.ball_radius_in)

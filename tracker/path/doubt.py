@@ -59,8 +59,8 @@ def doubted(t_s: Array, rim_share: Array, open_lane: NDArray[np.bool_]) -> NDArr
     kept = [g for g in groups if g is largest or int((rim_share[g] >= least).sum()) >= LONE_SIGHTS]
     out[np.setdiff1d(np.arange(len(t_s)), np.concatenate(kept))] = True
     usual = HALF_SEEN * float(np.median(rim_share[~out]))
-    for k, group in enumerate(kept):
-        for side, faces_gap in ((group, k > 0), (group[::-1], True)):
+    for group in kept:
+        for side, faces_gap in ((group, group[0] > 0), (group[::-1], True)):
             for row in side[: HALF_SEEN_SIGHTS if faces_gap and open_lane[side[0]] else 0]:
                 if rim_share[row] >= usual:
                     break

@@ -148,7 +148,7 @@ def _pace(places: Places, path: SmoothPath, row: int, *, onward: bool) -> float 
     state, sign = path.mean[row], 1.0 if onward else -1.0
     edge, limit = float(state[Y]), BEFORE_PINS_IN if onward else FROM_IN
     reach = min(sign * (limit - edge), REACH_IN)
-    if reach < LEAST_REACH_IN or (not onward and edge < STARTED_IN):
+    if reach < LEAST_REACH_IN or (not onward and edge < STARTED_IN) or state[VY] <= 0:
         return None
     away = sign * (places.y_in - edge)
     aside = np.abs(places.x_in - state[X] - (places.y_in - edge) * state[VX] / state[VY])

@@ -29,7 +29,10 @@ GAINS = 0.08
 SURE_SIGMA = 3.0
 BESIDE_S, LONGEST_GAP_S = 0.35, 0.8
 BESIDE_ROWS = 5
-LEAST_STEP_IN, STEP_SIGMA = 10.0, 6.0
+STEPS_TO_IN, HIDDEN_S = 55 * 12.0, 0.15
+"""Among the pins and their reflections sights step by themselves from look to look; what was not seen for longer and
+then steps is no ball that was followed."""
+LEAST_STEP_IN, LEAST_STEP_PX, STEP_SIGMA = 10.0, 2.0, 6.0
 """Two looks of a ball at 18 mph, 30 a second, lie 10.6 in apart; less than one look is not missed."""
 
 
@@ -77,11 +80,16 @@ def place_jumps(path: SmoothPath, camera: Camera, ball_radius_in: float) -> bool
     seen = np.flatnonzero(path.seen)
     places = np.array([camera.back_project(path.pixel[row], ball_radius_in) for row in seen], dtype=np.float64)
     t_s, y_in = path.t_s[seen], places.reshape(-1, 2)[:, 1]
-    return any(_steps(t_s, y_in, k) for k in range(BESIDE_ROWS, len(seen) - BESIDE_ROWS + 1))
+    lower = np.array([camera.back_project(path.pixel[row] + [0.0, 1.0], ball_radius_in) for row in seen])
+    least_in = np.maximum(LEAST_STEP_IN, LEAST_STEP_PX * np.abs(lower.reshape(-1, 2)[:, 1] - y_in))
+    told = (y_in < STEPS_TO_IN) | (np.diff(t_s, prepend=t_s[0]) > HIDDEN_S)
+    return any(
+        told[k] and _steps(t_s, y_in, k, float(least_in[k])) for k in range(BESIDE_ROWS, len(seen) - BESIDE_ROWS + 1)
+    )
 
 
-def _steps(t_s: Array, y_in: Array, k: int) -> bool:
-    """Whether distances step between the looks ``k - 1`` and ``k``."""
+def _steps(t_s: Array, y_in: Array, k: int, least_in: float) -> bool:
+    """Whether distances step by ``least_in`` and surely between the looks ``k - 1`` and ``k``."""
     if t_s[k] - t_s[k - 1] > LONGEST_GAP_S:
         return False
     near = ((t_s >= t_s[k - 1] - BESIDE_S) & (t_s < t_s[k])) | ((t_s >= t_s[k]) & (t_s <= t_s[k] + BESIDE_S))
@@ -96,4 +104,4 @@ def _steps(t_s: Array, y_in: Array, k: int) -> bool:
     found = np.linalg.solve(normal, design.T @ y_in[near])
     left = y_in[near] - design @ found
     sigma = np.sqrt(np.sum(left**2) / max(len(left) - 4, 1) * np.linalg.inv(normal)[3, 3])
-    return bool(abs(found[3]) > max(LEAST_STEP_IN, STEP_SIGMA * sigma))
+    return bool(abs(found[3]) > max(least_in, STEP_SIGMA * sigma))

@@ -72,7 +72,7 @@ def status_of(
         ),
         (_dies(path) and not brakes(path), "partial", "ball_stops", f"the ball hardly moves any more at {last:.0f} ft"),
         (tempo.changes, "failed", "speed_changes", SPEED_CHANGES),
-        (speed < PLAUSIBLE_MPH[0], "failed", "speed_implausible", slow),
+        (speed < PLAUSIBLE_MPH[0] and not tempo.true, "failed", "speed_implausible", slow),
         (tempo.slowed, "failed", "speed_implausible", slowed),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
         (

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calibration.lane import BOARD_WIDTH_IN, INCHES_PER_FOOT, Hand, board_from_x
+from calibration.lane import BOARD_WIDTH_IN, INCHES_PER_FOOT, Hand, board_from_x, x_from_board
 from tracker.path.motion import VX, VY, X, Y
 from tracker.path.posterior import PathDraws
 from tracker.path.smooth import SmoothPath
 from tracker.results import PathTable, ShotResult
 from tracker.shot.curves import MPH_PER_IN_S
 
-SAME_BOARDS, SAME_FT = 1.0, 2.0
-"""Nearer to each other than a ball's diameter, two paths are of one ball."""
+SAME_IN, SAME_FT = 1.0, 2.0
+"""Two balls, 8.5 in wide, cannot come so near to each other."""
 SAME_SHARE = 0.5
 
 
@@ -40,7 +40,7 @@ def distinct(shots: Sequence[ShotResult]) -> list[ShotResult]:
     """Shots without those that follow the ball of another one; of these the one that saw more of it is kept."""
     kept: list[ShotResult] = []
     for shot in sorted(shots, key=lambda s: -_sights(s)):
-        if not any(_same_ball(shot.path, other.path) for other in kept):
+        if not any(_same_ball(shot, other) for other in kept):
             kept.append(shot)
     return [shot for shot in shots if any(shot is other for other in kept)]
 
@@ -49,13 +49,15 @@ def _sights(shot: ShotResult) -> int:
     return 0 if shot.path is None else int(shot.path.seen.sum())
 
 
-def _same_ball(one: PathTable | None, other: PathTable | None) -> bool:
-    """Whether two paths lie within a ball of each other for most of the shorter one's time."""
+def _same_ball(shot: ShotResult, another: ShotResult) -> bool:
+    """Whether two paths lie within a ball of each other for most of the shorter one's time, whatever hand was read."""
+    one, other = shot.path, another.path
     if one is None or other is None or not len(one.frame) or not len(other.frame):
         return False
     _, here, there = np.intersect1d(one.frame, other.frame, return_indices=True)
     if len(here) <= SAME_SHARE * min(len(one.frame), len(other.frame)):
         return False
-    boards = np.median(np.abs(one.board[here] - other.board[there]))
-    feet = np.median(np.abs(one.distance_ft[here] - other.distance_ft[there]))
-    return bool(boards < SAME_BOARDS and feet < SAME_FT)
+    x, other_x = x_from_board(one.board, shot.hand or "right"), x_from_board(other.board, another.hand or "right")
+    aside_in = np.median(np.abs(x[here] - other_x[there]))
+    along_ft = np.median(np.abs(one.distance_ft[here] - other.distance_ft[there]))
+    return bool(aside_in < SAME_IN and along_ft < SAME_FT)

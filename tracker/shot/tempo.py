@@ -53,6 +53,11 @@ class Tempo:
         return self.odds is not None and self.odds > SURE_ODDS
 
     @property
+    def true(self) -> bool:
+        """Whether the clip surely plays at true speed, however slow the ball."""
+        return self.odds is not None and self.odds < -SURE_ODDS
+
+    @property
     def doubtful(self) -> bool:
         """Whether it may."""
         return self.slow and not (self.odds is not None and abs(self.odds) > SURE_ODDS)

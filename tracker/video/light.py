@@ -27,6 +27,8 @@ USABLE = (28.0, 222.0)
 """Cells darker or brighter tell little of a factor, or are at the end of the scale."""
 BAND_CELLS = 2
 FEW_CELLS = 8
+BRIGHTER = 1.6
+"""Stored luma of a picture beside the reference from which on it is the better reference."""
 LEAST_GAIN, LEAST_TINT = 0.012, 0.006
 """Changes below stay: less than two levels of bright wood, which noise and detector allow for."""
 USUAL_GAIN = (0.2, 5.0)
@@ -39,6 +41,11 @@ class Light:
 
     luma: Float
     colour: Float
+
+    @property
+    def dark(self) -> bool:
+        """Whether too few cells are bright enough to tell anything."""
+        return int((self.luma > USABLE[0] - BLACK).sum()) < FEW_CELLS
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +148,15 @@ class Evener:
         if self._reference is None:
             self._reference = light_of(crop)
             return crop
+        if self._reference.dark:
+            self._reference = light_of(crop)
+            return crop
         change = change_between(crop, self._reference)
         if change is None or not change.matters:
+            return crop
+        if float(np.median(change.gain)) > BRIGHTER:
+            # what began in the dark has too few levels to be a model for the rest
+            self._reference = light_of(crop)
             return crop
         self.largest = max(self.largest, float(np.max(np.abs(change.gain - 1))))
         return as_lit(crop, change)
