@@ -1,5 +1,6 @@
 """The numbers of paths whose numbers have closed forms."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -10,6 +11,7 @@ from lines import LAYDOWN_FT, RADIUS_IN, SPEED_IN_S, curves_of, mirrored, number
 
 from calibration.lane import BOARD_WIDTH_IN, PIN_BELLY_RADIUS_IN
 from tracker.shot.curves import at, crossing, first_contact
+from tracker.shot.numbers import Chevron, shot_numbers
 
 POCKET_IN = 2.66
 """2.5 boards right of the head pin."""
@@ -175,3 +177,11 @@ def test_crossing_takes_the_first_rise_beyond_a_distance():
 def test_a_path_that_hardly_moves_has_no_hook():
     n = numbers_of(parabola(17.5, 0.02, from_ft=20.01, to_ft=20.05), reaches_pins=False)
     assert all(math.isnan(n[name]) for name in ("onset_ft", "turn_deg", "slip_end_ft", "entry_angle_deg"))
+
+
+def test_a_path_whose_turning_is_nowhere_a_number_has_no_end_of_hook():
+    """As of a ball that comes back: no warning, and nothing that needs the turning."""
+    c = curves_of(parabola(17.5, 0.06, 0.0025, from_ft=16.0))
+    blank = dataclasses.replace(c, turning=np.full_like(c.turning, np.nan))
+    found = shot_numbers(blank, np.array([LAYDOWN_FT]), Chevron(np.array([15.8]), np.array([1.1]))).values
+    assert all(math.isnan(found[name][0]) for name in ("roll_ft", "slip_end_ft", "hook_length_ft"))

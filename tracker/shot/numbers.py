@@ -85,12 +85,14 @@ def _hook(c: Curves) -> dict[str, Array]:
     point = np.where(interior, point, np.nan)
     final = _entry(c)
     turn = final - start
-    beyond = y >= TURN_FROM_FT
-    peak = np.nanmax(np.where(beyond, c.turning, -np.inf), axis=1)
+    # a ball that comes back leaves paths whose turning is nowhere a number
+    turning = np.where((y >= TURN_FROM_FT) & np.isfinite(c.turning), c.turning, -np.inf)
+    peak = turning.max(axis=1)
+    peak = np.where(np.isfinite(peak), peak, np.nan)
     last = _mean_between(c.turning, y, c.contact_ft - SETTLED_FT, c.contact_ft)
     settled = np.isfinite(onset) & (last < SLIP_OVER_SHARE * peak)
     done = crossing(turned, ROLL_SHARE * turn, y, TURN_FROM_FT)
-    top = y[np.nanargmax(np.where(beyond & np.isfinite(c.turning), c.turning, -np.inf), axis=1)]
+    top = y[turning.argmax(axis=1)]
     over = crossing(-c.turning, -HALF * peak, y, top)
     return {
         "onset_ft": onset,
