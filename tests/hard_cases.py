@@ -18,10 +18,9 @@ A case whose file runs on another clock (trimmed, slowed) says so by ``clock``.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,11 +103,3 @@ class HardCase:
         before = file[0] + (true_s - true[0]) * (file[1] - file[0]) / (true[1] - true[0])
         after = file[-1] + (true_s - true[-1]) * (file[-1] - file[-2]) / (true[-1] - true[-2])
         return np.where(true_s < true[0], before, np.where(true_s > true[-1], after, inside))
-
-
-class CaseSource(Protocol):
-    """A function that makes cases."""
-
-    def __call__(self, folder: Path) -> Iterable[HardCase]:
-        """Make (or find) the clips in a folder and yield their cases."""
-        ...

@@ -131,24 +131,14 @@ def _stored(plane: NDArray[Any]) -> Image:
 
 
 class Evener:
-    """Gives crops the light of the first one; hardly changed ones as they are.
-
-    Attributes
-    ----------
-    largest : float
-        Largest change of the stored luma so far, as a share.
-    """
+    """Gives crops the light of the first one that is not dark beside the others; hardly changed ones as they are."""
 
     def __init__(self) -> None:
         self._reference: Light | None = None
-        self.largest = 0.0
 
     def even(self, crop: Crop) -> Crop:
         """The crop in the light of the first."""
-        if self._reference is None:
-            self._reference = light_of(crop)
-            return crop
-        if self._reference.dark:
+        if self._reference is None or self._reference.dark:
             self._reference = light_of(crop)
             return crop
         change = change_between(crop, self._reference)
@@ -158,7 +148,6 @@ class Evener:
             # what began in the dark has too few levels to be a model for the rest
             self._reference = light_of(crop)
             return crop
-        self.largest = max(self.largest, float(np.max(np.abs(change.gain - 1))))
         return as_lit(crop, change)
 
 
