@@ -169,7 +169,8 @@ def _judged(luma: Image, rough: Rough, refined: Refined) -> tuple[Rough, FoundLa
     solution = replace(solution, covariance=solution.covariance * judge.widening(solution, agreement, refined.apart))
     standing = tuple(int(k) + 1 for k in np.flatnonzero(refined.pins > STANDING))
     verdict, failure = judge.verdict(
-        solution, refined.observations, agreement, loss=loss_of(refined), told=refined.told, apart=refined.apart
-    )
+        solution, refined.observations, agreement, loss=loss_of(refined), told=refined.told, apart=refined.apart,
+        rival=rough.rival,
+    )  # fmt: skip
     lane = FoundLane(solution, refined.observations, arrows, standing, agreement, verdict=verdict, failure=failure)
     return rough, lane

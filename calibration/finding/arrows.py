@@ -11,7 +11,7 @@ from scipy.optimize import least_squares
 
 from calibration.camera import Camera
 from calibration.finding.sampling import MAD_PER_SIGMA, sampled
-from calibration.lane import ARROW_BOARDS, BOARD_WIDTH_IN, INCHES_PER_FOOT, x_from_board
+from calibration.lane import ARROW_BOARDS, ARROW_CENTRE_FT, BOARD_WIDTH_IN, INCHES_PER_FOOT, x_from_board
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -32,6 +32,13 @@ _POINTED_FT = 0.1
 _FOUND = 2.5
 _LEAST_COUNT = 4
 _ASIDE_IN = np.arange(-2.0, 2.01, 0.2)
+LAID_FT = (ARROW_CENTRE_FT - 1.7, 17.0)
+"""The rules lay arrows 12 to 16 ft past the foul line (from memory), houses mostly 15 to 16 ft (common practice, no
+source): ones found much nearer or farther tell that another line was taken for the foul line, or of a wrong camera."""
+MISS_BOARDS = 0.7
+"""Arrows farther off their boards than this (root mean square) are not this lane's (own choice)."""
+_MANY = 5
+"""Arrows that no chance puts in a chevron (own choice): four were seen on a floor beside a lane."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,6 +62,17 @@ class Arrows:
     boards: tuple[float, ...]
     aside_boards: Array
     pixels: Array
+
+    @property
+    def aside_rms_boards(self) -> float:
+        """Root mean square of their distances from their boards."""
+        return float(np.sqrt(np.mean(np.square(self.aside_boards))))
+
+    @property
+    def many(self) -> bool:
+        """Whether there are so many arrows, so well in place, that this is no chance."""
+        laid = LAID_FT[0] < self.centre_ft < LAID_FT[1]
+        return len(self.boards) >= _MANY and self.aside_rms_boards < MISS_BOARDS and laid
 
 
 def find_arrows(luma: Image, camera: Camera) -> Arrows | None:

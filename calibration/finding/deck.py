@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,8 +21,10 @@ _BESIDE_HEIGHTS_IN = (9.0, 10.0, 11.0)
 _ABOVE_HEIGHTS_IN = (16.3, 17.6, 19.0)
 _BESIDE_IN = 3.0
 _CHANCE = 0.5
-_LEAST_SPREAD = 2.0
-"""Luma below which what a template sees is as good as even."""
+_LEAST_SPREAD, _LEAST_SHARE = 2.0, 0.05
+"""Luma, and share of the picture's own range, below which what a template sees is as good as even: true pins stand out
+by a fifth of the range and more (60 drawn views), what chance makes of a wall or hills by a fiftieth."""
+_RANGE_STEP, _RANGE_SHARES = 4, (0.01, 0.99)
 _NECK_SHARE = 0.5
 """A pin stands out against what is beside its neck at least this much of how it does against what is above it."""
 
@@ -54,13 +57,20 @@ def pin_likeness(luma: Image, poses: Poses) -> Array:
 
 def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
     """Correlation ``(...)`` of the picture at pixels ``(..., m, 2)`` with a template light in the first ``count``."""
-    return _correlation(sampled(luma, pixels), count)
+    return _correlation(sampled(luma, pixels), count, _least_spread(luma))
 
 
-def _correlation(values: Array, count: int) -> Array:
+def _least_spread(luma: Image) -> float:
+    thin = np.ascontiguousarray(luma[::_RANGE_STEP, ::_RANGE_STEP])
+    total = np.cumsum(cv2.calcHist([thin], [0], None, [256], [0, 256]).ravel())
+    low, high = np.searchsorted(total, np.array(_RANGE_SHARES) * total[-1])
+    return max(_LEAST_SPREAD, _LEAST_SHARE * float(high - low))
+
+
+def _correlation(values: Array, count: int, least_spread: float) -> Array:
     pin, ground = values[..., :count].mean(axis=-1), values[..., count:].mean(axis=-1)
     share = count / values.shape[-1]
-    return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(values.std(axis=-1), _LEAST_SPREAD))
+    return np.asarray((pin - ground) * np.sqrt(share * (1 - share)) / np.maximum(values.std(axis=-1), least_spread))
 
 
 def _against_pit(luma: Image, pixels: Array, count: int) -> Array:
@@ -70,7 +80,8 @@ def _against_pit(luma: Image, pixels: Array, count: int) -> Array:
         part.mean(axis=-1) for part in np.split(values, [count, count + 2 * len(_BESIDE_HEIGHTS_IN)], axis=-1)
     )
     return np.asarray(
-        _correlation(values, count) * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0)
+        _correlation(values, count, _least_spread(luma))
+        * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0)
     )
 
 

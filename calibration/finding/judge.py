@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration import quality
 from calibration.camera import Camera
 from calibration.errors import Failure
-from calibration.finding.arrows import Arrows
+from calibration.finding.arrows import LAID_FT, MISS_BOARDS, Arrows
 from calibration.finding.deck_end import NAME as DECK_END
 from calibration.finding.fan import fan_of, strips_of
 from calibration.finding.lines import AcrossLine, across_lines
@@ -41,24 +41,26 @@ _WIDEST_MISS_BOARDS, _GOOD_MISS_BOARDS = 0.8, 0.45
 """How far pins may stand beside where the edges put them; ones too close together for their spacing to confirm the
 camera must agree as well as for a good lane."""
 _WIDEST_SCALE, _GOOD_SCALE = 0.05, 0.03
-_ARROW_MISS_BOARDS = 0.7
 _LEAST_EDGE_POINTS = 6
 _WIDEST_LOSS = 0.19
 """Of lanes that are found right the loss is at most 0.16 (110 drawn views)."""
 _SURE_PINS, _SURE_ARROWS, _SURE_LINES = 3.0, 4, 65.0
 _MEASURED_PINS, _STANDING_PINS = 2, 3
-_ARROWS_FT = (ARROW_CENTRE_FT - 1.7, 17.0)
-"""The rules lay arrows 12 to 16 ft past the foul line (from memory), houses mostly 15 to 16 ft (common practice, no
-source): ones found much nearer or farther tell that another line was taken for the foul line, or of a wrong camera."""
 _ARROW_NOISE_BOARDS, _PIN_NOISE_BOARDS = 0.15, 0.3
 """How far arrows and pins lie from their places on a lane that is found right: by measurement, and as they are laid."""
 _ARROWS_LAID_FT = 0.9
 """How far from the usual distance houses lay their arrows: two of the prior's standard deviations and a little."""
 _WIDEST_FACTOR = 25.0
+_UNTESTED = 9.0
+"""What an edge that was taken wrong may cost where nothing would show it: of eight such lanes one was 6.8 sigmas off,
+the others within 1.2 (drawn views)."""
 _WIDEST_RESIDUAL_BOARDS = 1.0
 _RESIDUAL_BOARDS = 0.5
 _APART = 1.5
 """Squared distance from the other lanes over its seven parameters; 1 is usual by chance."""
+_AS_CLEAR = 0.85
+"""Share of a lane's clearness from which on another place is as likely: two lanes that were taken a gutter's width off
+had 0.97, right ones without arrows 0.6 to 0.75."""
 _WHOLE = "film with the whole lane in view and nobody before it, or click the marks"
 _HIGHER = "put the phone at chest height or higher behind the approach"
 _CLEAR_STRIP, _FLAT_STRIP = 100.0, 60.0
@@ -99,13 +101,12 @@ def agreement(solution: Solution, observations: Sequence[Observation], arrows: A
     """Compare pins with edges and foul line alone, arrows with their boards, edges with the solved camera."""
     pins = [o for o in observations if isinstance(o, LanePoint) and o.name.startswith("pin_")]
     aside, scale = _pins_against_edges(solution, observations, pins) if len(pins) >= 3 else (None, None)
-    spread = None if arrows is None else float(np.sqrt(np.mean(np.square(arrows.aside_boards))))
     return Agreement(
         pins=len(pins),
         pins_aside_boards=aside,
         pins_scale=scale,
         arrows=0 if arrows is None else len(arrows.boards),
-        arrows_aside_boards=spread,
+        arrows_aside_boards=None if arrows is None else arrows.aside_rms_boards,
         edge_boards=_edge_boards(solution, observations),
     )
 
@@ -153,12 +154,14 @@ def _edge_boards(solution: Solution, observations: Sequence[Observation]) -> tup
 def widening(solution: Solution, found: Agreement, apart: float = 0.0) -> float:
     """What the covariance must be multiplied by for arrows, pins and other lanes to lie as they do; 1 or more.
 
-    Squared distance of the arrows from their boards, and of the pins' middle from where edges and foul line put it,
-    over what the camera's own uncertainty there and their measurement explain; ``apart`` is the same for other lanes.
+    A camera that neither arrows nor pins on both sides test is known three times less well than its edges say. Else
+    it is the squared distance of the arrows from their boards, and of the pins' middle from where edges and foul line
+    put it, over what the camera's own uncertainty there and their measurement explain; ``apart`` is the same for other
+    lanes.
     """
     arrows = found.arrows_aside_boards, 15.0, _ARROW_NOISE_BOARDS
     pairs = (arrows, (found.pins_aside_boards, 60.0, _PIN_NOISE_BOARDS))
-    factors = [1.0, apart]
+    factors = [1.0 if _tested(found) else _UNTESTED, apart]
     for aside, at_ft, noise in pairs:
         if aside is not None:
             sigma = quality.lane_point_sigma(solution, at_ft)[0]
@@ -177,14 +180,16 @@ def verdict(
     loss: float,
     told: bool = False,
     apart: float = 0.0,
+    rival: float = 0.0,
 ) -> tuple[FinderVerdict, Failure | None]:
     """Verdict on a solved lane, and the reason to refuse it.
 
     ``loss`` tells how badly its marks fit its camera; a lane that is ``told`` the camera by others of the picture need
-    not show its own foul line and far end, one that lies ``apart`` from them must show pins or arrows.
+    not show its own foul line and far end. One that lies ``apart`` from them, or that has a ``rival`` of some clearness
+    in an overlapping place, must show pins or arrows.
     """
     failure = _doubt(observations, found, loss, told=told)
-    failure = _contradicted(found, apart) if failure is None else failure
+    failure = _contradicted(found, apart, rival) if failure is None else failure
     failure = _arrows_off(solution, found) if failure is None else failure
     failure = _flat_or_vague(solution) if failure is None else failure
     if failure is not None:
@@ -196,7 +201,12 @@ def _confirmed(found: Agreement) -> bool:
     """Whether independent marks are there and agree well."""
     aside, scale = abs(found.pins_aside_boards or 0.0), abs((found.pins_scale or 1.0) - 1.0)
     agree = aside < _GOOD_MISS_BOARDS and scale < _GOOD_SCALE and _small(found.edge_boards)
-    return agree and (found.arrows > 0 or found.pins >= 3)
+    return agree and _tested(found)
+
+
+def _tested(found: Agreement) -> bool:
+    """Whether marks that were not used tell of both edges: arrows, or pins on both sides of the deck."""
+    return found.arrows > 0 or found.pins_scale is not None
 
 
 def _small(parts: Sequence[tuple[float, float]]) -> bool:
@@ -218,18 +228,23 @@ def unmistakable(rough: Rough, found: Agreement, failure: Failure | None, *, sta
 
 def _arrows_off(solution: Solution, found: Agreement) -> Failure | None:
     """``lane_unclear`` where arrows stand out at a distance at which none are laid."""
-    if not found.arrows or _ARROWS_FT[0] < solution.arrow_centre_ft < _ARROWS_FT[1]:
+    if not found.arrows or LAID_FT[0] < solution.arrow_centre_ft < LAID_FT[1]:
         return None
     detail = f"a lane is in view, but its arrows seem to lie {solution.arrow_centre_ft:.1f} ft past the foul line"
     return Failure("lane_unclear", f"{detail}: something else was taken for one of its ends; {_WHOLE}")
 
 
-def _contradicted(found: Agreement, apart: float) -> Failure | None:
-    """``lane_unclear`` where other lanes say something else, and no pins or arrows speak for this one."""
-    if apart < _APART or found.arrows or found.pins > _MEASURED_PINS:
+def _contradicted(found: Agreement, apart: float, rival: float) -> Failure | None:
+    """``lane_unclear`` where other lanes or lines say something else, and no pins or arrows speak for this one."""
+    if found.arrows or found.pins > _MEASURED_PINS:
         return None
-    detail = "something like a lane is in view, but the lanes beside it say that the camera stands elsewhere"
-    return Failure("lane_unclear", f"{detail}; {_WHOLE}")
+    if apart >= _APART:
+        detail = "something like a lane is in view, but the lanes beside it say that the camera stands elsewhere"
+        return Failure("lane_unclear", f"{detail}; {_WHOLE}")
+    if rival > _AS_CLEAR:
+        detail = "a lane is in view, but its lines allow two places for it, and neither pins nor arrows tell which"
+        return Failure("lane_unclear", f"{detail}; film with the whole rack standing, or click the marks")
+    return None
 
 
 def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *, told: bool) -> Failure | None:
@@ -255,7 +270,7 @@ def _doubt(observations: Sequence[Observation], found: Agreement, loss: float, *
             f"the pins stand {(found.pins_scale or 1.0) - 1.0:+.0%} wider than its edges say",
         ),
         (
-            (found.arrows_aside_boards or 0.0) > _ARROW_MISS_BOARDS,
+            (found.arrows_aside_boards or 0.0) > MISS_BOARDS,
             f"the arrows lie {found.arrows_aside_boards or 0.0:.1f} boards from theirs",
         ),
     )

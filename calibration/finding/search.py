@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -21,6 +21,7 @@ from calibration.finding.fan import (
 from calibration.finding.ladder import EDGE_WORTH, LANE_SPACING_IN, ODD_HEIGHT, USUAL_HEIGHT_IN, Rung, rungs
 from calibration.finding.lines import Segments, find_segments, vanishing_points
 from calibration.finding.pose import camera_of
+from calibration.finding.rivals import SAME_IN, likeliest
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 
 Array = NDArray[np.float64]
@@ -74,6 +75,7 @@ class Rough:
     pins: float
     edges: tuple[float, float]
     gutters: tuple[float, float]
+    rival: float = 0.0
 
     @property
     def score(self) -> float:
@@ -183,20 +185,27 @@ def _rough(fan: Fan, camera: Camera, pins: float) -> Rough:
 
 
 def _siblings(luma: Image, fan: Fan, first: Rough) -> list[Rough]:
-    """The lanes of the same camera: every clear edge taken for a left and for a right one."""
+    """The lanes of the same camera, nearest first: every clear edge taken for a left and for a right one."""
     camera = first.camera
     peaks = np.array([[t, float(fan.foul.v_at(t))] for t in fan.t_px[edge_peaks(fan)]]).reshape(-1, 2)
     sides = camera.back_project(peaks, 0.0)[:, 0] if len(peaks) else np.zeros(0)
     half = LANE_WIDTH_IN / 2
     centres = np.concatenate([sides + half, sides - half])
-    found = [first]
-    centres = centres[np.abs(centres) > LANE_SPACING_IN]
+    centres = centres[np.abs(centres) > SAME_IN]
     pins = pins_beside(luma, camera, centres)
     lanes = [_lane_at(fan, camera, float(x), float(p)) for x, p in zip(centres, pins, strict=True)]
-    for lane in sorted((one for one in lanes if one is not None), key=lambda one: -_clearness(one)):
-        if all(abs(lane.camera.x_in - other.camera.x_in) > LANE_SPACING_IN for other in found):
-            found.append(lane)
+    left = sorted((one for one in (first, *lanes) if one is not None), key=lambda one: -_clearness(one))
+    found: list[Rough] = []
+    while left:
+        alike = [one for one in left if _apart_in(one, left[0]) < LANE_SPACING_IN]
+        index, rival = likeliest(luma, [one.camera for one in alike], [_clearness(one) for one in alike])
+        found.append(replace(alike[index], rival=rival))
+        left = [one for one in left if _apart_in(one, found[-1]) > LANE_SPACING_IN]
     return sorted(found, key=lambda one: abs(one.camera.x_in - camera.x_in))[:_LANES]
+
+
+def _apart_in(one: Rough, other: Rough) -> float:
+    return abs(one.camera.x_in - other.camera.x_in)
 
 
 def _clearness(lane: Rough) -> float:

@@ -126,6 +126,22 @@ def test_lanes_that_say_otherwise_widen_it_and_refuse_one_without_marks_of_its_o
     assert judge.verdict(solution, seen, bare, loss=0.05, apart=2.5)[0] == "refused"
 
 
+def test_a_lane_that_could_lie_in_another_place_needs_marks_of_its_own(solution):
+    bare = replace(AGREEING, pins=2, pins_aside_boards=None, pins_scale=None, arrows=0, arrows_aside_boards=None)
+    seen = [*places(), FAR]
+    assert judge.verdict(solution, seen, bare, loss=0.05, rival=0.97)[0] == "refused"
+    assert judge.verdict(solution, seen, bare, loss=0.05, rival=0.75)[0] == "usable"
+    assert judge.verdict(solution, seen, AGREEING, loss=0.05, rival=0.97)[0] == "good"
+
+
+def test_what_nothing_tests_is_known_less_well(solution):
+    """Three pins on one side of the deck tell nothing of the other edge."""
+    one_side = replace(AGREEING, pins=3, pins_scale=None, arrows=0, arrows_aside_boards=None)
+    assert judge.widening(solution, one_side) == pytest.approx(9.0)
+    assert judged(solution, one_side) == ("usable", None)
+    assert judge.widening(solution, replace(one_side, pins_scale=1.0)) == 1.0
+
+
 def test_a_lane_whose_far_end_nobody_sees_needs_others_that_do(solution):
     assert judge.verdict(solution, places(), AGREEING, loss=0.05)[0] == "refused"
     assert judge.verdict(solution, places(foul=0), AGREEING, loss=0.05, told=True)[1] is None
