@@ -27,6 +27,9 @@ by a fifth of the range and more (60 drawn views), what chance makes of a wall o
 _RANGE_STEP, _RANGE_SHARES = 4, (0.01, 0.99)
 _NECK_SHARE = 0.5
 """A pin stands out against what is beside its neck at least this much of how it does against what is above it."""
+_HEAD, _HEAD_SHARE = 4, 0.6
+"""Points of the template in the pin's head, the last ones inside it, and how much of its body's contrast a head has at
+least (own choice: lamps above light both alike, and blur takes a little from a head three pixels wide)."""
 
 
 @lru_cache(maxsize=1)
@@ -55,9 +58,20 @@ def pin_likeness(luma: Image, poses: Poses) -> Array:
     return found
 
 
-def likeness_at(luma: Image, pixels: Array, count: int) -> Array:
-    """Correlation ``(...)`` of the picture at pixels ``(..., m, 2)`` with a template light in the first ``count``."""
-    return _correlation(sampled(luma, pixels), count, _least_spread(luma))
+def _likeness(luma: Image, pixels: Array, count: int) -> Array:
+    """Correlation ``(...)`` of the picture at pixels ``(..., m, 2)`` with a template light in the first ``count``.
+
+    Less of it where the head is not as light as the body: the end of a light deck, which is no pin.
+    """
+    values = sampled(luma, pixels)
+    return np.asarray(_correlation(values, count, _least_spread(luma)) * _headed(values, count))
+
+
+def _headed(values: Array, count: int) -> Array:
+    """Whether a pin's head stands out against what is above it as its body does, 0 to 1, ``(...)``."""
+    body, head = values[..., : count - _HEAD].mean(axis=-1), values[..., count - _HEAD : count].mean(axis=-1)
+    above = values[..., -2 * len(_ABOVE_HEIGHTS_IN) :].mean(axis=-1)
+    return np.asarray(np.clip((head - above) / np.maximum(_HEAD_SHARE * (body - above), 1e-6), 0.0, 1.0))
 
 
 def _least_spread(luma: Image) -> float:
@@ -79,10 +93,8 @@ def _against_pit(luma: Image, pixels: Array, count: int) -> Array:
     pin, beside, above = (
         part.mean(axis=-1) for part in np.split(values, [count, count + 2 * len(_BESIDE_HEIGHTS_IN)], axis=-1)
     )
-    return np.asarray(
-        _correlation(values, count, _least_spread(luma))
-        * np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0)
-    )
+    clear = np.clip((pin - beside) / np.maximum(_NECK_SHARE * (pin - above), 1e-6), 0.0, 1.0)
+    return np.asarray(_correlation(values, count, _least_spread(luma)) * _headed(values, count) * clear)
 
 
 def pins_of(likeness: Array) -> Array:
@@ -101,4 +113,4 @@ def pins_beside(luma: Image, camera: Camera, x_in: Array) -> Array:
 def likeness_of(luma: Image, camera: Camera, shift_px: tuple[float, float] = (0.0, 0.0)) -> Array:
     """Pin likeness ``(10,)`` of the places of a camera's deck, looked at with the template shifted by (u, v) pixels."""
     points, count = _template()
-    return likeness_at(luma, camera.project(points) + np.array(shift_px), count)
+    return _likeness(luma, camera.project(points) + np.array(shift_px), count)
