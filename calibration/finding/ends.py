@@ -19,7 +19,7 @@ _LINES = 12
 _LEAST_ROOM = 0.08
 """A lane takes at least this share of the picture's height between vanishing point and foul line."""
 _BEFORE, _BEYOND = (0.82, 0.97), (1.04, 1.2)
-_NEXT = (1.03, 1.13)
+_NEXT = (1.03, 1.08)
 """Parts of the way from vanishing point (0) to foul line (1) where lanes' lines are seen, and where they are not: all
 of it, and only what is next to the line. Own choices, tried on 90 drawn views."""
 _ROWS = 24
