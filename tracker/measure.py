@@ -35,9 +35,10 @@ from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
-from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_fit
+from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, Stations, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
+from tracker.shot.stations import station_summary
 from tracker.shot.status import NO_BALL, SPEED_CHANGES, no_shot, status_of
 from tracker.shot.table import distinct, path_table
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
@@ -348,8 +349,15 @@ class _Measurer:
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
             hand=found.hand, quantities={} if status == "failed" else found.quantities,
             launch=None if status == "failed" else launch.toward_pocket(found.hand),
+            stations=None if status == "failed" or found.gutter else self._stations(path, draws, found.hand),
             path=table, camera=camera, scene=self._watched.scene,
         )  # fmt: skip
+
+    def _stations(self, path: SmoothPath, draws: PathDraws, hand: Hand) -> Stations | None:
+        camera = self._calibration.camera
+        return station_summary(
+            draws, path.last_seen, hand, camera=camera, ball_radius_in=self._radius, readout_u_s=float(READOUT_U_S)
+        )
 
     def _likely_paths(
         self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel

@@ -82,6 +82,28 @@ def no_launch_fit(why: str) -> LaunchFit:
 
 
 @dataclass(frozen=True, slots=True)
+class Stations:
+    """A path at a few distances, with all that is known of its errors.
+
+    Attributes
+    ----------
+    distance_ft : ndarray of shape (k,)
+        Distances, ascending.
+    board : ndarray of shape (k,)
+        Boards there, counted from the hand's edge.
+    elapsed_s : ndarray of shape (k - 1,)
+        True time since the first of them.
+    covariance : ndarray of shape (2 k - 1, 2 k - 1)
+        Covariance of boards, then times.
+    """
+
+    distance_ft: Array
+    board: Array
+    elapsed_s: Array
+    covariance: Array
+
+
+@dataclass(frozen=True, slots=True)
 class PathTable:
     """The smoothed path, one row a frame looked at between first and last sight; every array has shape ``(n,)``.
 
@@ -139,6 +161,8 @@ class ShotResult:
         The numeric columns of :mod:`tracker.columns`.
     launch : LaunchFit or None
         What the physical fit says of launch and lane, sides positive toward the pocket; None for a failed shot.
+    stations : Stations or None
+        The path at a few distances with its covariance; None for a gutter ball, a failed shot or a short path.
     path : PathTable or None
         The smoothed path; None when the shot failed before one existed.
     camera : Camera or None
@@ -156,6 +180,7 @@ class ShotResult:
     hand: Hand | None = None
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
     launch: LaunchFit | None = None
+    stations: Stations | None = None
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None

@@ -15,10 +15,10 @@ from tracker.report.files import OutputError, csv_text, remove_folder, write_fol
 from tracker.report.overlay import overlay_png
 from tracker.report.provenance import as_json
 from tracker.report.rows import number_text, phase_at_pins
-from tracker.results import LaunchFit, PathTable, Quantity, ShotResult
+from tracker.results import LaunchFit, PathTable, Quantity, ShotResult, Stations
 
 FORMAT = "sixtyfeet-shot"
-LAYOUT = 2
+LAYOUT = 3
 
 
 def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> None:
@@ -89,6 +89,7 @@ def shot_json(shot: ShotResult, provenance: Mapping[str, Any]) -> str:
         "phase_at_pins": phase_at_pins(shot.quantities) or None,
         "numbers": _numbers(NUMBERS, shot.quantities),
         "physical_fit": _physical_fit(shot.launch),
+        "stations": _stations(shot.stations),
         "path": {c.name: {"unit": c.unit, "definition": c.definition} for c in PATH_COLUMNS},
         "provenance": provenance,
     }
@@ -103,6 +104,20 @@ def _physical_fit(fit: LaunchFit | None) -> dict[str, Any]:
     found = fit or LaunchFit({}, (), np.zeros((0, 0)))
     correlation = {"names": list(found.names), "rows": found.correlation.tolist()}
     return {"numbers": _numbers(FIT_NUMBERS, found.quantities), "correlation": correlation}
+
+
+def _stations(found: Stations | None) -> dict[str, Any] | None:
+    """Boards and times with standard uncertainties and correlation: short, and still a covariance when read back."""
+    if found is None:
+        return None
+    u = np.sqrt(np.diag(found.covariance))
+    return {
+        "distance_ft": found.distance_ft.tolist(),
+        "board": found.board.round(4).tolist(),
+        "elapsed_s": found.elapsed_s.round(6).tolist(),
+        "u": u.round(7).tolist(),
+        "correlation": [row[:k].round(4).tolist() for k, row in enumerate(found.covariance / np.outer(u, u))],
+    }
 
 
 def _number(quantity: Quantity, unit: str, definition: str) -> dict[str, Any]:
