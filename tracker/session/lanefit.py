@@ -181,7 +181,7 @@ def _predict(shots: Sequence[_Shot], rows: Sequence[Array]) -> list[Array]:
         cover = covers_of(ball[part], shot[part, 5:], s.grip)
         covers.append(cover)
         # lanes are mirror images about board 20: every shot is rolled as a right-hander's, in boards of its own hand
-        launches.append(releases_of(bowler[part], shot[part], s.start, "right").launch(cover.gyration_in))
+        launches.append(releases_of((ball[part], bowler[part], shot[part]), s.start, "right").launch(cover.gyration_in))
     number = np.concatenate([np.full(n, s.number) for n, s in zip(counts, shots, strict=True)])
     found = roll(maps, number, _joined(Covers, covers), _joined(Launch, launches))
     out = []

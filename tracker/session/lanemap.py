@@ -39,7 +39,8 @@ LANE_PRIORS = (
     Prior("log_oil", float(np.log(0.04)), 0.40, _WIDE),
     Prior("log_ratio", float(np.log(5.0)), 0.40, _WIDE),
     Prior("end_ft", 40.0, 4.5, "patterns are 33 to 47 ft long: " + _PRACTICE),
-    Prior("log_taper_ft", float(np.log(1.5)), 0.6, "own choice: from 10 to 90 % over some 6 ft, within a factor of 2"),
+    Prior("log_taper_ft", float(np.log(0.9)), 0.6, "own choice: from 10 to 90 % over some 4 ft, within a factor of 2"),
+    Prior("buffed", 0.4, 0.4, "oil is buffed thinner toward its end: " + _PRACTICE),
     Prior("contrast", 0.4, 0.4, "oil is heavier inside by ratios of 1 to 10: " + _PRACTICE),
     Prior("shorter_ft", 1.5, 2.0, "oil ends earlier outside: " + _PRACTICE),
     Prior("shoulder", 11.0, 2.5, "house oil is heavy between the second arrows: " + _PRACTICE),
@@ -47,9 +48,11 @@ LANE_PRIORS = (
     Prior("carry_ft", 0.0, 1.0, "own choice: the oil's end moves by a foot in ten shots"),
 )
 """Log friction of oiled inside boards; log ratio of dry to that; where one becomes the other inside; log of the scale
-of that step; log ratio of friction of oiled boards outside to inside; how much earlier oil ends there; boards from the
+of that step; what log friction gains over the last feet before it; log ratio of friction of oiled boards outside to inside; how much earlier oil ends there; boards from the
 lane's middle at which inside becomes outside; change of log friction of oiled boards and of the end over ten shots."""
 SHOULDER_BOARDS = 1.5
+BUFFED_FT = 14.0
+"""Length over which oil thins before its end (own choice)."""
 NUMBERS_A_STEP = 10.0
 
 KNOTS_FT = np.array([0.0, 12.0, 20.0, 27.0, 32.0, 36.0, 40.0, 44.0, 48.0, 53.0, 60.0])
@@ -84,7 +87,7 @@ class LaneMaps:
 
     Attributes
     ----------
-    shape : ndarray of shape (m, 9)
+    shape : ndarray of shape (m, 10)
         Values of :data:`LANE_PRIORS`.
     departures : ndarray of shape (m, 11, 4)
         Departures of log friction at :data:`KNOTS_FT` by :data:`KNOTS_BOARDS` from the lane's middle.
@@ -136,14 +139,16 @@ class FrictionOverPath:
 
         ``more_on_dry`` ``(m,)`` is what a ball's log friction has beside the map's on boards that are all dry.
         """
-        oil, ratio, end, taper, contrast, shorter, shoulder, wear, carry = (
+        oil, ratio, end, taper, buffed, contrast, shorter, shoulder, wear, carry = (
             column[:, None] for column in self.maps.shape.T
         )
         off = np.abs(x_in) / BOARD_WIDTH_IN
         later = (self.number / NUMBERS_A_STEP)[:, None]
         outside = expit((off - shoulder) / SHOULDER_BOARDS)
-        dry = expit((self.y_ft - (end + carry * later) + shorter * outside) / np.exp(np.clip(taper, -2.0, 2.5)))
-        level = oil + (contrast * outside + wear * later) * (1 - dry) + (ratio + np.reshape(more_on_dry, (-1, 1))) * dry
+        beyond = self.y_ft - (end + carry * later) + shorter * outside
+        dry = expit(beyond / np.exp(np.clip(taper, -2.0, 2.5)))
+        thinner = np.clip(1.0 + beyond / BUFFED_FT, 0.0, 1.0)
+        level = oil + (contrast * outside + wear * later + buffed * thinner) * (1 - dry) + (ratio + np.reshape(more_on_dry, (-1, 1))) * dry
         return np.asarray(np.clip(level + self._departure(off), *LOG_MU_RANGE))
 
     def _departure(self, off: Array) -> Array:

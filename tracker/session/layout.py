@@ -22,6 +22,8 @@ from tracker.session.throws import GripPrior, Throw, grip_prior
 Array = NDArray[np.float64]
 
 DRY_SD = 0.08
+CORE_SD_DEG = 3.0
+"""How far a core turns the spin's axis on the way, as if the ball were thrown with another rotation: own choice."""
 GYRATION_IN, GYRATION_SD_IN = 2.55, 0.06
 """Radius of gyration: 2.46 to 2.80 in by the rules (from memory), the usual ones by common practice."""
 RPM, RPM_LOG_SD = 320.0, 0.30
@@ -35,7 +37,7 @@ SHOT_SD, SHOT_FT = 0.05, 9.0
 """Departures of single shots from the map, in log friction, and the distance over which they stay alike: own choice."""
 FIRST_FEET = 16.0
 
-BALL_SIZE, BOWLER_SIZE, SHOT_SIZE = 3, 2, 5 + len(GRIP_KNOTS_FT)
+BALL_SIZE, BOWLER_SIZE, SHOT_SIZE = 4, 2, 5 + len(GRIP_KNOTS_FT)
 ROW_SIZE = LANE_SIZE + BALL_SIZE + BOWLER_SIZE + SHOT_SIZE
 _SHOT_ROOT = alike(GRIP_KNOTS_FT, SHOT_FT) * SHOT_SD
 
@@ -127,15 +129,20 @@ def covers_of(deviates: Array, departures: Array, prior: GripPrior) -> Covers:
     )
 
 
-def spins_of(bowler: Array, shot: Array) -> tuple[Array, Array]:
-    """Level spin in rpm and axis rotation in degrees ``(m,)`` of deviates of bowlers ``(m, 2)`` and shots ``(m, 2)``."""
+def spins_of(ball: Array, bowler: Array, shot: Array) -> tuple[Array, Array]:
+    """Level spin in rpm and axis rotation in degrees ``(m,)``.
+
+    Of deviates of balls ``(m, BALL_SIZE)``, bowlers ``(m, 2)`` and shots ``(m, 2)``.
+    """
     rpm = RPM * np.exp(RPM_LOG_SD * bowler[:, 0] + RPM_SCATTER * shot[:, 0])
-    return rpm, ROTATION_DEG + ROTATION_SD_DEG * bowler[:, 1] + ROTATION_SCATTER_DEG * shot[:, 1]
+    core = CORE_SD_DEG * ball[:, 3]
+    return rpm, ROTATION_DEG + ROTATION_SD_DEG * bowler[:, 1] + ROTATION_SCATTER_DEG * shot[:, 1] + core
 
 
-def releases_of(bowler: Array, shot: Array, start: Start, hand: Hand) -> Releases:
-    """Releases of deviates of bowlers ``(m, 2)`` and of one shot ``(m, SHOT_SIZE)``."""
-    rpm, rotation = spins_of(bowler, shot[:, 3:5])
+def releases_of(parts: tuple[Array, Array, Array], start: Start, hand: Hand) -> Releases:
+    """Releases of deviates of balls ``(m, BALL_SIZE)``, bowlers ``(m, 2)`` and of one shot ``(m, SHOT_SIZE)``."""
+    ball, bowler, shot = parts
+    rpm, rotation = spins_of(ball, bowler, shot[:, 3:5])
     return Releases(
         hand,
         board=start.board + BOARD_SD * shot[:, 0],

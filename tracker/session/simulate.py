@@ -7,13 +7,14 @@ the contact board of 99 of 100 balls on any lane of the priors stands within 0.0
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lane import (
     BALL_RADIUS_IN,
+    BOARD_WIDTH_IN,
     INCHES_PER_FOOT,
     LANE_WIDTH_IN,
     Hand,
@@ -128,7 +129,14 @@ class Paths:
         return self.speed_mph[:, 0] - self.speed_pins_mph
 
 
-def simulate(maps: LaneMaps, covers: Covers, releases: Releases, number: Array | float = 0.0) -> Paths:
+def simulate(
+    maps: LaneMaps,
+    covers: Covers,
+    releases: Releases,
+    number: Array | float = 0.0,
+    *,
+    left_out_boards: Array | None = None,
+) -> Paths:
     """Paths and contacts of releases ``(m,)``, each with its own lane and ball.
 
     Parameters
@@ -139,9 +147,14 @@ def simulate(maps: LaneMaps, covers: Covers, releases: Releases, number: Array |
         What is thrown.
     number : float or ndarray of shape (m,)
         How many shots the lane has had.
+    left_out_boards : ndarray of shape (m,) or None
+        What the model leaves out, boards at 60 ft; grows with the square of the distance.
     """
     later = np.broadcast_to(np.asarray(number, dtype=np.float64), (len(releases),))
-    return paths_of(roll(maps, later, covers, releases.launch(covers.gyration_in)), releases.hand)
+    found = roll(maps, later, covers, releases.launch(covers.gyration_in))
+    if left_out_boards is not None:
+        found = replace(found, x_in=found.x_in + left_out_boards[:, None] * BOARD_WIDTH_IN * (GRID_IN / GRID_IN[-1]) ** 2)
+    return paths_of(found, releases.hand)
 
 
 def paths_of(found: Slide, hand: Hand) -> Paths:
