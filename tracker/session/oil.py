@@ -22,9 +22,11 @@ SHORT_FT, LONG_FT = 37.5, 42.5
 """Short oil ends by 37 ft, long oil from 43 ft on: common practice, no source."""
 LINE_FT = np.arange(8.0, 60.01, 0.25)
 OILED_FT, DRY_FT = (10.0, 25.0), 56.0
-MODEL_END_FT = 0.3
-"""What remains of the oil's end because no real oil is of the fitted form, and because of the camera, which errs for
-all shots of a session alike."""
+CAMERA_END_FT = 0.2
+"""Distance on the lane by a usual camera, which errs for all shots of a session alike (the error budget's slip end)."""
+MODEL_LEVEL = 0.12
+"""How far log friction near the oil's end lies off the fitted form beside the posterior, from simulated lanes: a shallow
+rise moves the place of half way by feet, a steep one by inches."""
 INSIDE_BOARDS, OUTSIDE_BOARDS = 0.0, 14.0
 CONTRAST_FT = (12.0, 25.0)
 
@@ -69,11 +71,14 @@ def _line(throw: Throw) -> Array:
     return np.asarray(along + slope * np.maximum(LINE_FT - s.distance_ft[-1], 0.0))
 
 
-def end_along(log_mu: Array) -> Array:
-    """Oil ends ``(m,)`` of log friction ``(m, k)`` at :data:`LINE_FT`; NaN where there is no step."""
+def end_along(log_mu: Array, off: Array | float = 0.0) -> Array:
+    """Oil ends ``(m,)`` of log friction ``(m, k)`` at :data:`LINE_FT`; NaN where there is no step.
+
+    ``off`` ``(m,)`` moves the level of half way.
+    """
     oiled = log_mu[:, (LINE_FT >= OILED_FT[0]) & (LINE_FT <= OILED_FT[1])].mean(axis=1)
     dry = log_mu[:, LINE_FT >= DRY_FT].mean(axis=1)
-    excess = log_mu - ((oiled + dry) / 2)[:, None]
+    excess = log_mu - ((oiled + dry) / 2 + off)[:, None]
     over = (excess < 0) & (dry > oiled)[:, None]
     last = np.minimum(len(LINE_FT) - 2 - np.argmax(over[:, -2::-1], axis=1), len(LINE_FT) - 2)
     rows = np.arange(len(last))
@@ -82,11 +87,11 @@ def end_along(log_mu: Array) -> Array:
     return np.where(over.any(axis=1), LINE_FT[last] + share * (LINE_FT[1] - LINE_FT[0]), np.nan)
 
 
-def oil_ends(maps: LaneMaps, throws: Sequence[Throw], number: float) -> Array:
+def oil_ends(maps: LaneMaps, throws: Sequence[Throw], number: float, off: Array | float = 0.0) -> Array:
     """Oil end ``(m,)`` of every map, mean over the lines thrown, when the lane has had so many shots."""
     y_in, later = LINE_FT * INCHES_PER_FOOT, np.full(len(maps), number)
     friction = FrictionOverPath.on_grid(maps, y_in, later)
-    ends = [end_along(friction.log_mu(np.broadcast_to(x, (len(maps), len(x))))) for x in lines_of(throws)]
+    ends = [end_along(friction.log_mu(np.broadcast_to(x, (len(maps), len(x)))), off) for x in lines_of(throws)]
     return np.asarray(np.nanmean(np.stack(ends), axis=0))
 
 
@@ -106,8 +111,8 @@ def read_oil(posterior: Posterior, lane: str, *, seed: int = 23) -> OilReading:
     throws = [t for t in posterior.fit.throws if t.lane == lane]
     middle = float(np.mean([t.number for t in throws]))
     maps = posterior.lane(lane)
-    ends = oil_ends(maps, throws, middle)
-    ends = ends + MODEL_END_FT * np.random.default_rng(seed).standard_normal(len(ends))
+    level, camera = np.random.default_rng(seed).standard_normal((2, len(maps)))
+    ends = oil_ends(maps, throws, middle, MODEL_LEVEL * level) + CAMERA_END_FT * camera
     low, high = np.nanpercentile(ends, [2.5, 97.5])
     share: dict[Length, float] = {
         "short": float(np.mean(ends < SHORT_FT)),
@@ -116,7 +121,7 @@ def read_oil(posterior: Posterior, lane: str, *, seed: int = 23) -> OilReading:
     }
     contrast = np.exp(contrast_of(maps))
     return OilReading(
-        Quantity(float(np.nanmean(ends)), float(np.nanstd(ends))),
+        Quantity(float(np.nanmedian(ends)), float(high - low) / 3.92),
         float(low),
         float(high),
         max(share, key=lambda k: share[k]),
