@@ -44,6 +44,13 @@ def _reason(code: str, title: str, text: str, what_to_do: str) -> Flag:
 
 
 REASONS: tuple[Flag, ...] = (
+    # The session.
+    _reason(
+        "few_shots",
+        "too few shots",
+        "Fewer than two measured shots, spares not counted, tell nothing of the lane.",
+        "Throw and film eight to twelve shots.",
+    ),
     # The clip.
     _reason("clip_missing", "file not found", "The clip is not there.", "Check its name and folder."),
     _reason("clip_empty", "empty file", "The clip has no content.", "Copy it from the phone again."),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from lanes.truth import Lanes, Runs, Shots, contact, draw_lanes, integrate, oil_end_ft
 
+from lanes.truth import Lanes, Runs, Shots, contact, draw_lanes, integrate, oil_end_ft
 from tracker.results import Stations
 from tracker.session.throws import Throw
 
 NOISE = json.loads((Path(__file__).parent / "station_noise.json").read_text())
-"""Stations, standard uncertainties and correlations of the sample session's eight shots, as the program measured them."""
+"""Stations, standard uncertainties and correlations of the sample session's eight shots, as measured."""
 COMMON = 0.5
 """Part of the variance that a session's shots share (camera); own choice: the measured covariances do not tell."""
 AIMS = 4
@@ -58,16 +58,41 @@ def draw_shots(lane: int, count: int, random: np.random.Generator) -> tuple[Shot
     cover = np.exp(0.8 * np.log(grip) + random.normal(0, 0.08, balls))
     gyration = random.uniform(2.46, 2.62, balls)
     turn, wobble = random.normal(0, 2.5, balls), random.uniform(0, 1.5, balls)
-    style = {h: (random.normal(17, 1.2), np.exp(random.normal(np.log(330), 0.22)), random.normal(45, 12), random.uniform(5, 18)) for h in hands}
+    style = {
+        h: (
+            random.normal(17, 1.2),
+            np.exp(random.normal(np.log(330), 0.22)),
+            random.normal(45, 12),
+            random.uniform(5, 18),
+        )
+        for h in hands
+    }
     lines = [(b, 1.0 + (b - 13) * 0.17) for b in random.uniform(13, 26, int(random.integers(2, 4)))]
     rows, names, told, who = [], [], [], []
     for n in range(count):
         ball, line, hand = n * balls // count, int(random.integers(len(lines))), hands[n % len(hands)]
         mph, rpm, rotation, tilt = style[hand]
         board, degrees = lines[line]
-        rows.append((lane, n + 1, 1.0 if hand == "right" else -1.0, board + random.normal(0, 0.6), degrees + random.normal(0, 0.22),
-                     mph + random.normal(0, 0.22), rpm * (1 + random.normal(0, 0.03)), rotation + random.normal(0, 2.5), tilt,
-                     grip[ball], cover[ball], gyration[ball], turn[ball], wobble[ball], random.uniform(2, 4), random.uniform(1, 2)))
+        rows.append(
+            (
+                lane,
+                n + 1,
+                1.0 if hand == "right" else -1.0,
+                board + random.normal(0, 0.6),
+                degrees + random.normal(0, 0.22),
+                mph + random.normal(0, 0.22),
+                rpm * (1 + random.normal(0, 0.03)),
+                rotation + random.normal(0, 2.5),
+                tilt,
+                grip[ball],
+                cover[ball],
+                gyration[ball],
+                turn[ball],
+                wobble[ball],
+                random.uniform(2, 4),
+                random.uniform(1, 2),
+            )
+        )
         names.append(f"ball {ball}")
         told.append(f"line {line}")
         who.append(hand)
@@ -125,23 +150,47 @@ def _session(good, texts, first, every: Shots, runs: Runs, truth, random) -> Ses
         true_board = _one(runs, row).board(feet, every.side[row : row + 1])[0]
         times = _one(runs, row).time(feet)[0]
         shared = common.setdefault(0, random.standard_normal(40))
-        noise = np.sqrt(COMMON) * shared[: len(covariance)] + np.sqrt(1 - COMMON) * random.standard_normal(len(covariance))
+        noise = np.sqrt(COMMON) * shared[: len(covariance)] + np.sqrt(1 - COMMON) * random.standard_normal(
+            len(covariance)
+        )
         b, t = measured(true_board, times[1:] - times[0], covariance, noise)
         i = row - first
-        throws.append(Throw(f"s{i + 1:02d}", i + 1, "1", names[i], hands[i], Stations(feet, b, t, covariance), line=lines[i], intent="same"))
+        throws.append(
+            Throw(
+                f"s{i + 1:02d}",
+                i + 1,
+                "1",
+                names[i],
+                hands[i],
+                Stations(feet, b, t, covariance),
+                line=lines[i],
+                intent="same",
+            )
+        )
     last = good[-1]
     at = 1.4
     one = _one(runs, last)
     held_launch = {
-        "board": float(20 - every.side[last] * np.interp(at, runs.y[:, last] / 0.3048, runs.x[:, last]) / (41.5 / 39 * 0.0254)),
+        "board": float(
+            20 - every.side[last] * np.interp(at, runs.y[:, last] / 0.3048, runs.x[:, last]) / (41.5 / 39 * 0.0254)
+        ),
         "launch_deg": float(-one.heading_deg([at], every.side[last : last + 1])[0, 0]),
         "rpm": float(every.rpm[last] * np.cos(np.radians(every.tilt_deg[last]))),
         "rotation": float(every.rotation_deg[last]),
         "speed_mph": float(np.hypot(one.vx[0, 0], one.vy[0, 0]) / 0.44704),
     }
     kept = good[:-1]
-    return Session(throws[:-1], throws[-1], held_launch, float(np.nanmean(ends[kept])), board[kept], entry[kept], float(board[last]),
-                   float(entry[last]), {names[r - first]: float(every.grip[r]) for r in good})
+    return Session(
+        throws[:-1],
+        throws[-1],
+        held_launch,
+        float(np.nanmean(ends[kept])),
+        board[kept],
+        entry[kept],
+        float(board[last]),
+        float(entry[last]),
+        {names[r - first]: float(every.grip[r]) for r in good},
+    )
 
 
 def _one(runs: Runs, row: int) -> Runs:

@@ -55,7 +55,9 @@ class Lanes:
     def film_at(self, x, y, number):
         """Film under balls, one a lane, at places in metres."""
         later = number / 10
-        feet = np.clip((y / FT - self.carried_ft * later * np.clip((y / FT - 25) / 10, 0, 1)) / 0.5, 0, len(ROWS_FT) - 1.001)
+        feet = np.clip(
+            (y / FT - self.carried_ft * later * np.clip((y / FT - 25) / 10, 0, 1)) / 0.5, 0, len(ROWS_FT) - 1.001
+        )
         board = np.clip(20 - x / BOARD, 0, 39.999)
         i, j = board.astype(int), feet.astype(int)
         a, b, k = board - i, feet - j, np.arange(len(x))
@@ -138,7 +140,9 @@ def launch(shots: Shots) -> np.ndarray:
     wx = across * np.cos(a) + along * np.sin(a)
     wy = -across * np.sin(a) + along * np.cos(a)
     x = (20 - shots.board) * BOARD
-    return np.stack([shots.side * x, shots.laydown_ft * FT, shots.side * v * np.sin(a), v * np.cos(a), wx, shots.side * wy])
+    return np.stack(
+        [shots.side * x, shots.laydown_ft * FT, shots.side * v * np.sin(a), v * np.cos(a), wx, shots.side * wy]
+    )
 
 
 def integrate(lanes: Lanes, shots: Shots, step_s: float = STEP_S, end_ft: float = END_FT) -> Runs:
@@ -163,7 +167,9 @@ def integrate(lanes: Lanes, shots: Shots, step_s: float = STEP_S, end_ft: float 
     def rate(s, t):
         a, ex, ey = pull(s, t)
         a = np.where(rolls, 0.0, a)
-        turn = np.radians(shots.turn_deg_s + shots.wobble_deg * 2 * np.pi * shots.wobble_hz * np.cos(2 * np.pi * shots.wobble_hz * t))
+        turn = np.radians(
+            shots.turn_deg_s + shots.wobble_deg * 2 * np.pi * shots.wobble_hz * np.cos(2 * np.pi * shots.wobble_hz * t)
+        )
         turn = np.where(rolls, 0.0, turn)
         side = G * own.across(s[1]) * np.where(rolls, 1 - q, 1.0)
         slow = own.rolling * G * np.where(rolls, 1.0, 0.0)
@@ -189,16 +195,28 @@ def integrate(lanes: Lanes, shots: Shots, step_s: float = STEP_S, end_ft: float 
             vx = (RADIUS * s[2] + k2 * s[5]) / (RADIUS + k2 / RADIUS)
             vy = (RADIUS * s[3] - k2 * s[4]) / (RADIUS + k2 / RADIUS)
             vx, vy = np.where(done, vx, s[2]), np.where(done, vy, s[3])
-            s = np.stack([s[0] + np.where(done, step_s - h, 0) * vx, s[1] + np.where(done, step_s - h, 0) * vy, vx, vy,
-                          np.where(done, -vy / RADIUS, s[4]), np.where(done, vx / RADIUS, s[5])])
+            s = np.stack(
+                [
+                    s[0] + np.where(done, step_s - h, 0) * vx,
+                    s[1] + np.where(done, step_s - h, 0) * vy,
+                    vx,
+                    vy,
+                    np.where(done, -vy / RADIUS, s[4]),
+                    np.where(done, vx / RADIUS, s[5]),
+                ]
+            )
             rolls = rolls | done
         t += step_s
     return Runs(np.array([r[0] for r in rows]), *(np.array([r[k] for r in rows]) for k in range(1, 6)))
 
 
 def contact(runs: Runs, side) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Board, heading toward the pocket and distance in feet at first contact with a rack, 59.5 ft for one that misses."""
-    spots = [(dx * IN, (60 + row * np.sqrt(0.75)) * FT) for row, xs in enumerate(((0,), (-6, 6), (-12, 0, 12), (-18, -6, 6, 18))) for dx in xs]
+    """Board, heading toward the pocket and distance in feet at first contact with a rack, else at 59.5 ft."""
+    spots = [
+        (dx * IN, (60 + row * np.sqrt(0.75)) * FT)
+        for row, xs in enumerate(((0,), (-6, 6), (-12, 0, 12), (-18, -6, 6, 18)))
+        for dx in xs
+    ]
     feet = np.arange(57.0, 60.3, 0.005)
     x, reach = runs.at_ft(feet, runs.x), RADIUS + PIN_RADIUS
     gap = np.min([np.hypot(x - px, feet * FT - py) for px, py in spots], axis=0)
@@ -217,7 +235,10 @@ def oil_end_ft(lanes: Lanes, shots: Shots, runs: Runs) -> np.ndarray:
     feet = np.arange(8.0, 60.0, 0.05)
     x = runs.at_ft(feet, runs.x)
     own = lanes.take(shots.lane)
-    log_mu = np.stack([np.log(own.friction(own.film_at(x[:, k], np.full(len(x), f * FT), shots.number))) for k, f in enumerate(feet)], axis=1)
+    log_mu = np.stack(
+        [np.log(own.friction(own.film_at(x[:, k], np.full(len(x), f * FT), shots.number))) for k, f in enumerate(feet)],
+        axis=1,
+    )
     oiled = log_mu[:, (feet >= 10) & (feet <= 25)].mean(axis=1)
     dry = log_mu[:, feet >= 56].mean(axis=1)
     below = log_mu < ((oiled + dry) / 2)[:, None]
@@ -243,10 +264,32 @@ def pattern(length_ft, ratio, inside, slope, taper_from, steps, shorter_ft) -> n
 def draw_lanes(count: int, random: np.random.Generator) -> Lanes:
     """Lanes of 33 to 47 ft and ratios of 1.5 to 10."""
     u = random.uniform
-    film = np.stack([
-        pattern(u(33, 47), np.exp(u(np.log(1.5), np.log(10))), u(6, 11), u(2, 6), u(0.5, 0.8), int(random.integers(3, 8)), u(0, 4))
-        for _ in range(count)
-    ])
-    tilt = np.stack([random.normal(0, 0.25 * 0.04 / 41.5, (count, 3)), u(0.5, 3, (count, 3)), u(0, 6.3, (count, 3))], axis=-1)
-    return Lanes(film, np.exp(random.normal(np.log(0.033), 0.2, count)), np.exp(random.normal(np.log(0.2), 0.15, count)), u(0.05, 0.11, count),
-                 u(1.0, 1.8, count), u(0, 0.0012, count), tilt, u(0, 0.10, count), u(-0.5, 1.2, count), u(0, 0.0015, count))
+    film = np.stack(
+        [
+            pattern(
+                u(33, 47),
+                np.exp(u(np.log(1.5), np.log(10))),
+                u(6, 11),
+                u(2, 6),
+                u(0.5, 0.8),
+                int(random.integers(3, 8)),
+                u(0, 4),
+            )
+            for _ in range(count)
+        ]
+    )
+    tilt = np.stack(
+        [random.normal(0, 0.25 * 0.04 / 41.5, (count, 3)), u(0.5, 3, (count, 3)), u(0, 6.3, (count, 3))], axis=-1
+    )
+    return Lanes(
+        film,
+        np.exp(random.normal(np.log(0.033), 0.2, count)),
+        np.exp(random.normal(np.log(0.2), 0.15, count)),
+        u(0.05, 0.11, count),
+        u(1.0, 1.8, count),
+        u(0, 0.0012, count),
+        tilt,
+        u(0, 0.10, count),
+        u(-0.5, 1.2, count),
+        u(0, 0.0015, count),
+    )

@@ -10,7 +10,7 @@ distance), and a shot that stays improbable is held out and the fit made again w
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -19,8 +19,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.stats import chi2
 
 from calibration.lane import INCHES_PER_FOOT, board_from_x
-from tracker.results import Stations
-from tracker.session.lanemap import LaneMaps
+from tracker.physics.slide import Launch
 from tracker.session.layout import (
     Layout,
     Start,
@@ -34,7 +33,6 @@ from tracker.session.release import Covers
 from tracker.session.sheet import Ball
 from tracker.session.simulate import GRID_IN, roll
 from tracker.session.throws import GripPrior, Throw
-from tracker.physics.slide import Launch
 
 Array = NDArray[np.float64]
 
@@ -48,8 +46,12 @@ SOFT = 4.0
 """A shot's weight falls from where its squared misfit is this many times its number of residuals."""
 TURNS, ENOUGH = 40, 1e-4
 DAMPING, EASE, STIFFEN = 1e-2, 0.3, 4.0
-HELD_OUT_P = 1e-4
-"""A good shot is held out once in ten thousand, if the covariances are true."""
+HELD_OUT_CHANCE = 1e-5
+"""Of good shots on simulated lanes, which are not of the fitted form, 3 in 1000 are held out at this."""
+TOLD = 0.15
+"""Combinations of a shot's own parameters count of which the measurements take away at least this part of the prior."""
+LAUNCHED = 3
+"""A shot's own parameters begin with its launch, whose prior says nothing."""
 HELD_OUT_SHARE = 1.0 / 3.0
 LEAST_FITTED = 2
 
@@ -74,12 +76,10 @@ class Fit:
         The likeliest parameters, in standard deviations of their priors.
     covariance : ndarray of shape (n, n)
         Of the deviates, by the derivatives at the likeliest ones.
-    misfit : ndarray of shape (s,)
-        Each shot's squared distance, residuals and its own parameters' priors together.
-    residual_count : ndarray of shape (s,)
-        How many residuals each has; misfit is about chi-square with so many degrees of freedom.
+    chance : ndarray of shape (s,)
+        How likely a good shot would be as odd as each is, in its residuals or in the spin and friction of its own.
     held_out : tuple of Throw
-        Shots that no parameters explain, worst first.
+        Shots that no likely parameters explain, worst first.
     """
 
     layout: Layout
@@ -88,8 +88,7 @@ class Fit:
     grips: tuple[GripPrior, ...]
     deviates: Array
     covariance: Array
-    misfit: Array
-    residual_count: NDArray[np.intp]
+    chance: Array
     held_out: tuple[Throw, ...] = ()
 
 
@@ -112,20 +111,29 @@ def fit_lanes(throws: Sequence[Throw], balls: Mapping[str, Ball]) -> Fit:
     if not ids or len(set(ids)) < len(ids):
         msg = f"fit_lanes: needs shots with ids of their own, got {ids}; name each shot once"
         raise ValueError(msg)
-    kept, out = list(throws), []
+    kept = list(throws)
+    out: list[Throw] = []
     fit = _fit_all(kept, balls)
     most = int(HELD_OUT_SHARE * len(kept))
     while len(out) < most and len(kept) > LEAST_FITTED:
-        p = chi2.sf(fit.misfit, fit.residual_count)
-        worst = int(np.argmin(p))
-        if p[worst] > HELD_OUT_P:
+        worst = int(np.argmin(fit.chance))
+        if fit.chance[worst] > HELD_OUT_CHANCE:
             break
         out.append(kept.pop(worst))
         fit = _fit_all(kept, balls)
-    return Fit(*(getattr(fit, name) for name in _FITTED), tuple(out))
+    return replace(fit, held_out=tuple(out))
 
 
-_FITTED = ("layout", "throws", "starts", "grips", "deviates", "covariance", "misfit", "residual_count")
+def _chance(own: Array, covariance: Array, residuals: Array) -> float:
+    """How likely a good shot would have own deviates ``(k,)`` or residuals ``(r,)`` as odd as these.
+
+    Deviates that are drawn from their prior and then estimated with a posterior covariance C scatter with I - C.
+    """
+    told, axes = np.linalg.eigh(np.eye(len(own)) - covariance)
+    seen = told > TOLD
+    odd = float(np.sum((axes.T @ own)[seen] ** 2 / told[seen]))
+    by_own = float(chi2.sf(odd, np.sum(seen))) if seen.any() else 1.0
+    return min(by_own, float(chi2.sf(residuals @ residuals, len(residuals))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,16 +261,17 @@ def _fit_all(throws: Sequence[Throw], balls: Mapping[str, Ball]) -> Fit:
     grips = grip_priors(layout, balls)
     shots = [_Shot.of(t, layout, grips) for t in throws]
     found, residuals, matrix = _descend(shots, np.zeros(layout.size))
-    own = [found[layout.shot(t.shot_id)] for t in throws]
+    covariance = np.asarray(cho_solve(cho_factor(matrix), np.eye(len(found))))
+    own = [layout.shot(t.shot_id)[LAUNCHED:] for t in throws]
+    chance = [_chance(found[c], covariance[np.ix_(c, c)], r) for c, r in zip(own, residuals, strict=True)]
     return Fit(
         layout,
         tuple(throws),
         tuple(s.start for s in shots),
         grips,
         deviates=found,
-        covariance=np.asarray(cho_solve(cho_factor(matrix), np.eye(len(found)))),
-        misfit=np.array([float(r @ r + z @ z) for r, z in zip(residuals, own, strict=True)]),
-        residual_count=np.array([len(r) for r in residuals], dtype=np.intp),
+        covariance=covariance,
+        chance=np.array(chance),
     )
 
 
@@ -287,8 +296,3 @@ def _descend(shots: Sequence[_Shot], start: Array) -> tuple[Array, list[Array], 
         if gain < ENOUGH * (1 + cost):
             break
     return found, residuals, matrix
-
-
-def maps_of(fit: Fit, lane: str, deviates: Array) -> LaneMaps:
-    """A lane's maps of parameter vectors ``(m, n)``."""
-    return LaneMaps.from_deviates(deviates[:, fit.layout.lane(lane)])

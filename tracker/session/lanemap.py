@@ -48,8 +48,9 @@ LANE_PRIORS = (
     Prior("carry_ft", 0.0, 1.0, "own choice: the oil's end moves by a foot in ten shots"),
 )
 """Log friction of oiled inside boards; log ratio of dry to that; where one becomes the other inside; log of the scale
-of that step; what log friction gains over the last feet before it; log ratio of friction of oiled boards outside to inside; how much earlier oil ends there; boards from the
-lane's middle at which inside becomes outside; change of log friction of oiled boards and of the end over ten shots."""
+of that step; what log friction gains over the last feet before it; log ratio of friction of oiled boards outside to
+inside; how much earlier oil ends there; boards from the lane's middle at which inside becomes outside; change of log
+friction of oiled boards and of the end over ten shots."""
 SHOULDER_BOARDS = 1.5
 BUFFED_FT = 14.0
 """Length over which oil thins before its end (own choice)."""
@@ -148,7 +149,11 @@ class FrictionOverPath:
         beyond = self.y_ft - (end + carry * later) + shorter * outside
         dry = expit(beyond / np.exp(np.clip(taper, -2.0, 2.5)))
         thinner = np.clip(1.0 + beyond / BUFFED_FT, 0.0, 1.0)
-        level = oil + (contrast * outside + wear * later + buffed * thinner) * (1 - dry) + (ratio + np.reshape(more_on_dry, (-1, 1))) * dry
+        level = (
+            oil
+            + (contrast * outside + wear * later + buffed * thinner) * (1 - dry)
+            + (ratio + np.reshape(more_on_dry, (-1, 1))) * dry
+        )
         return np.asarray(np.clip(level + self._departure(off), *LOG_MU_RANGE))
 
     def _departure(self, off: Array) -> Array:

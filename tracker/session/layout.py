@@ -155,7 +155,5 @@ def releases_of(parts: tuple[Array, Array, Array], start: Start, hand: Hand) -> 
 
 def parts_of(rows: Array) -> tuple[LaneMaps, Array, Array, Array]:
     """Lane, ball, bowler and shot of deviates ``(m, ROW_SIZE)``."""
-    lane, ball, bowler, shot = np.split(
-        rows, np.cumsum([LANE_SIZE, BALL_SIZE, BOWLER_SIZE]), axis=1
-    )
+    lane, ball, bowler, shot = np.split(rows, np.cumsum([LANE_SIZE, BALL_SIZE, BOWLER_SIZE]), axis=1)
     return LaneMaps.from_deviates(lane), ball, bowler, shot

@@ -25,8 +25,8 @@ OILED_FT, DRY_FT = (10.0, 25.0), 56.0
 CAMERA_END_FT = 0.2
 """Distance on the lane by a usual camera, which errs for all shots of a session alike (the error budget's slip end)."""
 MODEL_LEVEL = 0.12
-"""How far log friction near the oil's end lies off the fitted form beside the posterior, from simulated lanes: a shallow
-rise moves the place of half way by feet, a steep one by inches."""
+"""How far log friction near the oil's end lies off the fitted form beside the posterior, from simulated lanes: a
+shallow rise moves the place of half way by feet, a steep one by inches."""
 INSIDE_BOARDS, OUTSIDE_BOARDS = 0.0, 14.0
 CONTRAST_FT = (12.0, 25.0)
 
@@ -76,7 +76,7 @@ def end_along(log_mu: Array, off: Array | float = 0.0) -> Array:
 
     ``off`` ``(m,)`` moves the level of half way.
     """
-    oiled = log_mu[:, (LINE_FT >= OILED_FT[0]) & (LINE_FT <= OILED_FT[1])].mean(axis=1)
+    oiled = log_mu[:, (OILED_FT[0] <= LINE_FT) & (OILED_FT[1] >= LINE_FT)].mean(axis=1)
     dry = log_mu[:, LINE_FT >= DRY_FT].mean(axis=1)
     excess = log_mu - ((oiled + dry) / 2 + off)[:, None]
     over = (excess < 0) & (dry > oiled)[:, None]

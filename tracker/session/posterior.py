@@ -12,17 +12,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lane import Hand
-from tracker.session.lanefit import MODEL_BOARDS, Fit
+from tracker.session.lanefit import LAUNCHED, MODEL_BOARDS, Fit
 from tracker.session.lanemap import LaneMaps
-from tracker.session.layout import SHOT_SIZE, covers_of, spins_of
+from tracker.session.layout import (
+    BALL_SIZE,
+    BOARD_SD,
+    LAUNCH_SD_DEG,
+    SHOT_SIZE,
+    SPEED_LOG_SD,
+    covers_of,
+    parts_of,
+    releases_of,
+    spins_of,
+)
 from tracker.session.release import Covers, Releases
 from tracker.session.simulate import Paths, simulate
 
 Array = NDArray[np.float64]
 
 DRAWS = 400
-LAUNCHED = 3
-"""A shot's own parameters begin with its launch, which the next shot's is given for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +67,42 @@ class Posterior:
             own = random.standard_normal(own.shape)
         return covers_of(self.deviates[:, layout.ball(ball)], own, prior)
 
-    def spins(self, ball: str, hand: Hand, random: np.random.Generator | None = None) -> tuple[Array, Array]:
-        """Level spin in rpm and rotation in degrees ``(m,)`` of a bowler with a ball; with a generator, of single shots."""
+    def launch_of(self, shot: int) -> Array:
+        """Board, launch in degrees toward the gutter and speed in mph at the release of the fit's shot of this rank."""
+        own = self.fit.deviates[self._own(shot)][None]
+        release = releases_of((self._none, self._none, own), self.fit.starts[shot], "right")
+        return np.array([release.board[0], release.launch_deg[0], release.speed_mph[0]])
+
+    def launch_u(self, shot: int) -> Array:
+        """Standard uncertainties of :meth:`launch_of`."""
+        sd = np.sqrt(np.diag(self.fit.covariance)[self._own(shot)[:LAUNCHED]])
+        return np.asarray(sd * np.array([BOARD_SD, LAUNCH_SD_DEG, SPEED_LOG_SD * self.launch_of(shot)[2]]))
+
+    def slip_end_ft(self, shot: int) -> float:
+        """Where slip of the fit's shot of this rank ends; infinite where it does not before the pins."""
+        fit, throw = self.fit, self.fit.throws[shot]
+        maps, ball, bowler, own = parts_of(fit.deviates[None, fit.layout.row(throw)])
+        covers = covers_of(ball, own[:, 5:], fit.grips[fit.layout.balls.index(throw.ball)])
+        release = releases_of((ball, bowler, own), fit.starts[shot], throw.hand)
+        end = simulate(maps, covers, release, float(throw.number)).slip_end_ft[0]
+        return float(end) if np.isfinite(end) else np.inf
+
+    @property
+    def _none(self) -> Array:
+        return np.zeros((1, BALL_SIZE))
+
+    def _own(self, shot: int) -> NDArray[np.intp]:
+        return self.fit.layout.shot(self.fit.throws[shot].shot_id)
+
+    def spins(self, ball: str | None, hand: Hand, random: np.random.Generator | None = None) -> tuple[Array, Array]:
+        """Level spin in rpm and rotation in degrees ``(m,)`` of a bowler.
+
+        With a ball, as its core turns it on the way; with a generator, of single releases.
+        """
         bowler = self.deviates[:, self.fit.layout.bowler(hand)]
         shot = np.zeros((len(self), 2)) if random is None else random.standard_normal((len(self), 2))
-        return spins_of(self.deviates[:, self.fit.layout.ball(ball)], bowler, shot)
+        none = np.zeros((len(self), BALL_SIZE))
+        return spins_of(none if ball is None else self.deviates[:, self.fit.layout.ball(ball)], bowler, shot)
 
 
 def draw_posterior(fit: Fit, count: int = DRAWS, *, seed: int = 7) -> Posterior:

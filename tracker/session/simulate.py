@@ -1,8 +1,8 @@
 """Balls down a lane of the model: the closed-form slide over friction that depends on the boards the ball runs over.
 
 Friction along a path needs the path: it is looked up along a straight line first, then along the path that this gives,
-and so on. Each turn (Picard iteration) is a whole slide of all balls at once; after four
-the contact board of 99 of 100 balls on any lane of the priors stands within 0.01. Fit and simulator call the same function.
+and so on. Each turn (Picard iteration) is a whole slide of all balls at once; after four the contact board of 99 of
+100 balls on any lane of the priors stands within 0.01. Fit and simulator call the same function.
 """
 
 from __future__ import annotations
@@ -60,7 +60,9 @@ def roll(maps: LaneMaps, number: Array, covers: Covers, launch: Launch) -> Slide
         _roll(maps.take(rows), number[rows], covers.take(rows), Launch(*(v[rows] for v in _fields(launch))))
         for rows in blocks
     ]
-    return rolled[0] if len(rolled) == 1 else Slide(*(np.concatenate(v) for v in zip(*map(_fields, rolled), strict=True)))
+    return (
+        rolled[0] if len(rolled) == 1 else Slide(*(np.concatenate(v) for v in zip(*map(_fields, rolled), strict=True)))
+    )
 
 
 def _fields(values: Launch | Slide) -> list[Array]:
@@ -153,7 +155,9 @@ def simulate(
     later = np.broadcast_to(np.asarray(number, dtype=np.float64), (len(releases),))
     found = roll(maps, later, covers, releases.launch(covers.gyration_in))
     if left_out_boards is not None:
-        found = replace(found, x_in=found.x_in + left_out_boards[:, None] * BOARD_WIDTH_IN * (GRID_IN / GRID_IN[-1]) ** 2)
+        found = replace(
+            found, x_in=found.x_in + left_out_boards[:, None] * BOARD_WIDTH_IN * (GRID_IN / GRID_IN[-1]) ** 2
+        )
     return paths_of(found, releases.hand)
 
 
@@ -165,7 +169,9 @@ def paths_of(found: Slide, hand: Hand) -> Paths:
     heading = np.degrees(np.arctan(toward_pocket * slope))
     speed = np.hypot(found.vx_in_s, found.vy_in_s) / IN_S_PER_MPH
     near = GRID_STEPS - 8
-    contact_in, _ = first_contact(found.x_in[:, near], np.full(len(slope), GRID_IN[near]), slope[:, near], BALL_RADIUS_IN)
+    contact_in, _ = first_contact(
+        found.x_in[:, near], np.full(len(slope), GRID_IN[near]), slope[:, near], BALL_RADIUS_IN
+    )
     contact_in = np.minimum(contact_in, GRID_IN[-1])
     contact_ft = contact_in / INCHES_PER_FOOT
     entry = at(heading, contact_in - INCHES_PER_FOOT / 2)
@@ -180,6 +186,7 @@ def paths_of(found: Slide, hand: Hand) -> Paths:
     away = _first(heading >= 0, heading, y_ft, before & (y_ft >= ONSET_FROM_FT))
     away = np.where(from_15 < 0, away, np.nan)
     board = board_from_x(found.x_in, hand)
+    away_board = at(board, np.nan_to_num(away) * INCHES_PER_FOOT)
     ended = np.isfinite(slips) & hooks
     return Paths(
         hand, y_ft, board, heading, speed, found.t_s, contact_ft, at(board, contact_in), entry,
@@ -187,7 +194,7 @@ def paths_of(found: Slide, hand: Hand) -> Paths:
         onset_ft=onset,
         roll_ft=np.where(ended, rolls, np.nan),
         breakpoint_ft=away,
-        breakpoint_board=at(board, np.nan_to_num(away, nan=GRID_END_FT) * INCHES_PER_FOOT) + np.where(np.isnan(away), np.nan, 0.0),
+        breakpoint_board=np.where(np.isnan(away), np.nan, away_board),
         slip_end_ft=slips,
         turn_deg=turn,
         gutter=((np.abs(found.x_in) > EDGE_IN) & before).any(axis=1),
@@ -203,9 +210,7 @@ def at(values: Array, y_in: Array) -> Array:
     return np.asarray(values[rows, low] * (1 - share) + values[rows, low + 1] * share)
 
 
-def _first(
-    reached: NDArray[np.bool_], excess: Array | None, y_ft: Array, where: NDArray[np.bool_]
-) -> Array:
+def _first(reached: NDArray[np.bool_], excess: Array | None, y_ft: Array, where: NDArray[np.bool_]) -> Array:
     """First distance ``(m,)`` beyond 15 ft at which something is reached, between the steps if ``excess`` is given."""
     found = reached & where & (y_ft >= (ONSET_FROM_FT if excess is not None else 0.0))
     index = np.argmax(found, axis=1)
@@ -217,4 +222,3 @@ def _first(
             back = np.where((low < 0) & (high > low), high / (high - low), 0.0)
         place = place - back * (y_ft[1] - y_ft[0])
     return np.where(found.any(axis=1), place, np.nan)
-

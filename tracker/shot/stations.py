@@ -1,4 +1,4 @@
-"""A path in short: boards and times at a few distances with their whole covariance, for what several shots together tell.
+"""A path in short, for what several shots together tell: boards and times at a few distances with their covariance.
 
 Rows of a path share rim bias, camera and ball size: taken as independent they would claim far too much. The equally
 likely paths that the shot's numbers come from know how the places hang together; their covariance at a few distances
@@ -44,7 +44,7 @@ def station_summary(
         Standard uncertainty of the time between the picture's first row and its last one.
     """
     along = draws.mean[: last_seen + 1, Y] / INCHES_PER_FOOT
-    seen = STATIONS_FT[(STATIONS_FT >= along[0]) & (STATIONS_FT <= along[-1])]
+    seen = STATIONS_FT[(along[0] <= STATIONS_FT) & (along[-1] >= STATIONS_FT)]
     if len(seen) < LEAST_STATIONS:
         return None
     paths = np.concatenate([draws.mean[None], draws.draws])

@@ -1,0 +1,118 @@
+"""A measured session read back from its folder: what the lane model is told, and what it is not told and why."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lane import Hand
+from tracker.columns import HEADER
+from tracker.report.files import SHOTS_NAME, OutputError, read_table
+from tracker.report.rows import Row
+from tracker.results import Stations
+from tracker.session.sheet import SessionSheet
+from tracker.session.throws import LeftOut, Throw
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredSession:
+    """Shots of a folder in the order of its table, and those without what the model needs."""
+
+    throws: tuple[Throw, ...]
+    left_out: tuple[LeftOut, ...]
+
+
+def read_measured(out: Path, sheet: SessionSheet | None = None) -> MeasuredSession:
+    """Read ``shots.csv`` and the shots' files of a run.
+
+    Shots are numbered on their lane in the table's order, those that failed counted too: they have rolled there.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the run.
+    sheet : SessionSheet or None
+        The session sheet, for the feet, which no table holds.
+
+    Raises
+    ------
+    OutputError
+        If the table or a shot's file cannot be read.
+    """
+    throws: list[Throw] = []
+    left: list[LeftOut] = []
+    numbers: dict[str, int] = {}
+    for row in read_table(out / SHOTS_NAME, HEADER):
+        number = numbers[row["lane"]] = numbers.get(row["lane"], 0) + 1
+        stations = None if row["status"] == "failed" else read_stations(out / row["shot_id"] / "shot.json")
+        if stations is None:
+            left.append(LeftOut(row["shot_id"], row["reason"] or "no path to the stations (measure again)"))
+        else:
+            throws.append(_throw(row, number, stations, sheet))
+    return MeasuredSession(tuple(throws), tuple(left))
+
+
+def read_stations(file: Path) -> Stations | None:
+    """Stations of a shot's file; None where it has none.
+
+    Raises
+    ------
+    OutputError
+        If the file is not a shot's.
+    """
+    try:
+        found = json.loads(file.read_text(encoding="utf-8")).get("stations")
+        return None if found is None else _stations(found)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        msg = f"{file.parent.name}/{file.name}: cannot be read as a shot ({error}); measure that clip again with --redo"
+        raise OutputError(msg) from error
+
+
+def _stations(found: Mapping[str, Any]) -> Stations:
+    distance, board, elapsed, u = (
+        np.array(found[name], dtype=np.float64) for name in ("distance_ft", "board", "elapsed_s", "u")
+    )
+    if not len(u) == len(board) + len(elapsed) == 2 * len(distance) - 1:
+        msg = f"stations have {len(distance)} distances, {len(board)} boards, {len(elapsed)} times, {len(u)} u"
+        raise ValueError(msg)
+    alike = np.eye(len(u))
+    for k, row in enumerate(found["correlation"]):
+        alike[k, :k] = alike[:k, k] = row
+    return Stations(distance, board, elapsed, alike * np.outer(u, u))
+
+
+def _throw(row: Row, number: int, stations: Stations, sheet: SessionSheet | None) -> Throw:
+    hand: Hand = "left" if row["hand"] == "left" else "right"
+    return Throw(
+        row["shot_id"],
+        number,
+        row["lane"],
+        row["ball"],
+        hand,
+        stations,
+        line=row["line"],
+        intent=row["intent"],
+        execution=row["execution"],
+        feet=_feet(row, sheet),
+    )
+
+
+def _feet(row: Row, sheet: SessionSheet | None) -> float | None:
+    """Board of the foot as the sheet notes it; None where it is no number."""
+    if sheet is None:
+        return None
+    stem, _, take = row["shot_id"].rpartition("-")
+    several = stem and take.isdecimal() and row["clip"].startswith(f"{stem}.")
+    noted = sheet.for_shot(row["clip"], int(take) if several else 1)
+    try:
+        return float(noted.feet.replace(",", ".")) if noted is not None and noted.feet else None
+    except ValueError:
+        return None
