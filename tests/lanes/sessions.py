@@ -17,20 +17,19 @@ NOISE = json.loads((Path(__file__).parent / "station_noise.json").read_text())
 COMMON = 0.5
 """Part of the variance that a session's shots share (camera); own choice: the measured covariances do not tell."""
 AIMS = 4
+HELD, SPARE = 2, 3
+"""Shots held out of each session, and drawn beside those wanted for some that end in the gutter."""
 
 
 @dataclass(frozen=True)
 class Session:
-    """One practice on one lane: what was measured and what is true; held is one further shot, thrown but not told."""
+    """One practice on one lane: what was measured and what is true; held are further shots, thrown but not told."""
 
     throws: list[Throw]
-    held: Throw
-    held_launch: dict[str, float]
+    held: list[Throw]
     oil_end_ft: float
-    contact_board: np.ndarray
-    entry_deg: np.ndarray
-    held_contact: float
-    held_entry: float
+    contact: dict[str, float]
+    entry: dict[str, float]
     grip: dict[str, float]
 
 
@@ -117,79 +116,52 @@ def measured(board, elapsed, covariance, noise) -> tuple[np.ndarray, np.ndarray]
 
 
 def sessions(count: int, seed: int, shots: tuple[int, int] = (3, 12)) -> list[Session]:
-    """Sessions on ``count`` lanes, all balls integrated together; the last good ball of each is held out."""
+    """Sessions on ``count`` lanes, all balls integrated together; gutter balls are no part of them."""
     random = np.random.default_rng(seed)
     lanes = draw_lanes(count, random)
-    drawn = [draw_shots(k, int(random.integers(shots[0], shots[1] + 1)) + 3, random) for k in range(count)]
+    wanted = random.integers(shots[0], shots[1] + 1, count)
+    drawn = [draw_shots(k, int(n) + HELD + SPARE, random) for k, n in enumerate(wanted)]
     every = Shots(*(np.concatenate([getattr(d[0], f) for d in drawn]) for f in Shots.__dataclass_fields__))
     texts = [line + hand for d in drawn for line, hand in zip(d[2], d[3], strict=True)]
     every = aimed(lanes, every, texts, np.repeat(random.uniform(16, 20, count), [len(d[1]) for d in drawn]))
     runs = integrate(lanes, every)
-    board, entry, _ = contact(runs, every.side)
     away = np.abs(runs.at_ft(np.arange(5, 60, 1.0), runs.x)).max(axis=1) < 19.5 * 41.5 / 39 * 0.0254
-    ends = oil_end_ft(lanes, every, runs)
+    truth = (*contact(runs, every.side)[:2], oil_end_ft(lanes, every, runs))
     out, first = [], 0
-    for _, names, lines, hands in drawn:
-        rows = np.arange(first, first + len(names))
-        first += len(names)
-        good = rows[away[rows]][: len(names) - 2]
-        if len(good) < 4:
-            continue
-        out.append(_session(good, (names, lines, hands), rows[0], every, runs, (board, entry, ends), random))
+    for n, (_, *words) in zip(wanted, drawn, strict=True):
+        rows = np.arange(first, first + len(words[0]))
+        first += len(rows)
+        good = rows[away[rows]][: int(n) + HELD]
+        if len(good) == int(n) + HELD:
+            out.append(_session(good, words, rows[0], (every, runs, truth), random))
     return out
 
 
-def _session(good, texts, first, every: Shots, runs: Runs, truth, random) -> Session:
-    names, lines, hands = texts
-    board, entry, ends = truth
-    common: dict[int, np.ndarray] = {}
+def _session(good, words, first, world, random) -> Session:
+    every, runs, (board, entry, ends) = world
+    names, lines, hands = words
+    common = random.standard_normal(40)
     throws = []
     for row in good:
-        k = int(random.integers(len(NOISE)))
-        feet, covariance = template(k)
-        true_board = _one(runs, row).board(feet, every.side[row : row + 1])[0]
-        times = _one(runs, row).time(feet)[0]
-        shared = common.setdefault(0, random.standard_normal(40))
-        noise = np.sqrt(COMMON) * shared[: len(covariance)] + np.sqrt(1 - COMMON) * random.standard_normal(
-            len(covariance)
-        )
-        b, t = measured(true_board, times[1:] - times[0], covariance, noise)
-        i = row - first
-        throws.append(
-            Throw(
-                f"s{i + 1:02d}",
-                i + 1,
-                "1",
-                names[i],
-                hands[i],
-                Stations(feet, b, t, covariance),
-                line=lines[i],
-                intent="same",
-            )
-        )
-    last = good[-1]
-    at = 1.4
-    one = _one(runs, last)
-    held_launch = {
-        "board": float(
-            20 - every.side[last] * np.interp(at, runs.y[:, last] / 0.3048, runs.x[:, last]) / (41.5 / 39 * 0.0254)
-        ),
-        "launch_deg": float(-one.heading_deg([at], every.side[last : last + 1])[0, 0]),
-        "rpm": float(every.rpm[last] * np.cos(np.radians(every.tilt_deg[last]))),
-        "rotation": float(every.rotation_deg[last]),
-        "speed_mph": float(np.hypot(one.vx[0, 0], one.vy[0, 0]) / 0.44704),
-    }
-    kept = good[:-1]
+        feet, covariance = template(int(random.integers(len(NOISE))))
+        one = _one(runs, row)
+        times = one.time(feet)[0]
+        own = random.standard_normal(len(covariance))
+        noise = np.sqrt(COMMON) * common[: len(covariance)] + np.sqrt(1 - COMMON) * own
+        true_board = one.board(feet, every.side[row : row + 1])[0]
+        i = int(row - first)
+        seen = Stations(feet, *measured(true_board, times[1:] - times[0], covariance, noise), covariance)
+        throws.append(Throw(f"s{i + 1:02d}", i + 1, "1", names[i], hands[i], seen, line=lines[i], intent="same"))
+    held = set(random.choice(len(good), HELD, replace=False))
+    kept = [k for k in range(len(good)) if k not in held]
+    by_id = {t.shot_id: row for t, row in zip(throws, good, strict=True)}
     return Session(
-        throws[:-1],
-        throws[-1],
-        held_launch,
-        float(np.nanmean(ends[kept])),
-        board[kept],
-        entry[kept],
-        float(board[last]),
-        float(entry[last]),
-        {names[r - first]: float(every.grip[r]) for r in good},
+        [throws[k] for k in kept],
+        [throws[k] for k in sorted(held)],
+        float(np.nanmean(ends[good[kept]])),
+        {name: float(board[row]) for name, row in by_id.items()},
+        {name: float(entry[row]) for name, row in by_id.items()},
+        {names[row - first]: float(every.grip[row]) for row in good},
     )
 
 

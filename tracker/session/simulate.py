@@ -216,7 +216,9 @@ def _first(reached: NDArray[np.bool_], excess: Array | None, y_ft: Array, where:
     index = np.argmax(found, axis=1)
     rows = np.arange(len(index))
     place = y_ft[index]
-    if excess is not None:
+    if excess is None:
+        place = place - np.where(index > 0, (y_ft[1] - y_ft[0]) / 2, 0.0)
+    else:
         low, high = excess[rows, np.maximum(index - 1, 0)], excess[rows, index]
         with np.errstate(invalid="ignore", divide="ignore"):
             back = np.where((low < 0) & (high > low), high / (high - low), 0.0)
