@@ -17,7 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from lanes.measures import EARLY_FT, LATE_FT, Outcome, covered, median_error, outcome
+from lanes.measures import SEEN, Outcome, covered, median_error, outcome
 from lanes.sessions import sessions
 
 from tracker.session.lanemap import LANE_SIZE, LaneMaps
@@ -36,28 +36,28 @@ def main() -> None:
 
 
 def report(title: str, found: list[Outcome]) -> None:
-    oil = [o.oil for o in found]
     say = sys.stdout.write
+    oil = [o.oil for o in found]
+    out = sum(o.held_out for o in found)
+    say(f"{title}: {len(found)} lanes, {sum(o.shots for o in found)} shots, {out} held out by the fit\n")
+    inside, u = np.mean([o.inside_95 for o in found]), np.median([g.u for g in oil])
     say(
-        f"{title}: {len(found)} lanes, {sum(o.shots for o in found)} shots, {sum(o.held_out for o in found)} held out\n"
+        f"  oil end: within 2 u {covered(oil):.3f}, in the 95 % interval {inside:.3f}, "
+        f"median |error| {median_error(oil):.2f} ft, median u {u:.2f} ft\n"
     )
-    say(
-        f"  oil end      within 2 u {covered(oil):.3f}, in the 95 % interval {np.mean([o.inside_95 for o in found]):.3f}, "
-        f"median |error| {median_error(oil):.2f} ft, median u {np.median([g.u for g in oil]):.2f} ft\n"
-    )
-    for until in (EARLY_FT, LATE_FT):
-        contact, entry = ([g for o in found for g in getattr(o, n)[until]] for n in ("contact", "entry"))
-        say(
-            f"  held-out shot seen to {until:.0f} ft ({len(contact)}): contact within 2 u {covered(contact):.3f}, median |error| "
-            f"{median_error(contact):.2f} board, median u {np.median([g.u for g in contact]):.2f}; entry angle within 2 u "
-            f"{covered(entry):.3f}, median |error| {median_error(entry):.2f} deg\n"
-        )
+    for seen in SEEN:
+        contact, entry = ([g for o in found for g in getattr(o, n)[seen]] for n in ("contact", "entry"))
+        say(f"  held-out shot seen {seen} ({len(contact)}):\n")
+        for name, guesses, unit in (("contact", contact, "board"), ("entry angle", entry, "deg")):
+            say(
+                f"    {name} within 2 u {covered(guesses):.3f}, median |error| {median_error(guesses):.2f} {unit}, "
+                f"median u {np.median([g.u for g in guesses]):.2f}\n"
+            )
     told, right = sum(o.order_told for o in found), sum(o.order_right for o in found)
     say(f"  balls told apart by 2 u: {told} pairs, {right} in the true order\n")
     most = max(found, key=lambda o: o.seconds)
-    say(
-        f"  fit: median {np.median([o.seconds for o in found]):.2f} s, longest {most.seconds:.2f} s ({most.shots} shots)\n"
-    )
+    middle = np.median([o.seconds for o in found])
+    say(f"  fit: median {middle:.2f} s, longest {most.seconds:.2f} s ({most.shots} shots)\n")
 
 
 def rate(count: int = 4096) -> float:
@@ -66,9 +66,8 @@ def rate(count: int = 4096) -> float:
     maps = LaneMaps.from_deviates(random.standard_normal((count, LANE_SIZE)))
     covers = Covers(np.zeros(count), np.zeros(count), np.full(count, 2.55), np.zeros((count, 6)))
     u = random.uniform
-    releases = Releases(
-        "right", u(10, 28, count), u(0, 4, count), u(15, 19, count), u(250, 400, count), u(30, 60, count)
-    )
+    spin = u(250, 400, count), u(30, 60, count)
+    releases = Releases("right", u(10, 28, count), u(0, 4, count), u(15, 19, count), *spin)
     begun = time.perf_counter()
     simulate(maps, covers, releases)
     return count / (time.perf_counter() - begun)

@@ -6,8 +6,8 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
-from lanes.sessions import Session
 
+from lanes.sessions import Session
 from tracker.session.lanefit import fit_lanes, model_covariance
 from tracker.session.layout import start_of
 from tracker.session.oil import read_oil
@@ -17,6 +17,9 @@ from tracker.session.throws import Throw
 
 LAUNCH_DRAWN = (0.5, 0.5, 0.5)
 EARLY_FT, LATE_FT = 20.0, 38.0
+END_U_DEG = 0.06
+"""Standard uncertainty of the measured direction at the pins (the sample session's entry angles, camera included)."""
+SEEN = ("to 20 ft", "to 20 ft, and the direction in which it rolls in", "to 38 ft")
 
 
 @dataclass(frozen=True)
@@ -41,8 +44,8 @@ class Outcome:
     shots: int
     oil: Guess
     inside_95: bool
-    contact: dict[float, list[Guess]]
-    entry: dict[float, list[Guess]]
+    contact: dict[str, list[Guess]]
+    entry: dict[str, list[Guess]]
     held_out: int
     seconds: float
     order_told: int
@@ -55,14 +58,16 @@ def outcome(session: Session) -> Outcome:
     seconds = time.perf_counter() - begun
     posterior = draw_posterior(fit, 600)
     oil = read_oil(posterior, "1")
-    contact: dict[float, list[Guess]] = {EARLY_FT: [], LATE_FT: []}
-    entry: dict[float, list[Guess]] = {EARLY_FT: [], LATE_FT: []}
+    contact: dict[str, list[Guess]] = {seen: [] for seen in SEEN}
+    entry: dict[str, list[Guess]] = {seen: [] for seen in SEEN}
+    random = np.random.default_rng(8)
     for held in session.held:
         if held.ball in fit.layout.balls and held.hand in fit.layout.hands:
-            for until in (EARLY_FT, LATE_FT):
-                c, e = foretold(posterior, held, until)
-                contact[until].append(Guess(*c, session.contact[held.shot_id]))
-                entry[until].append(Guess(*e, session.entry[held.shot_id]))
+            end = session.entry[held.shot_id] + END_U_DEG * random.standard_normal()
+            for seen, until, told in zip(SEEN, (EARLY_FT, EARLY_FT, LATE_FT), (None, end, None), strict=True):
+                c, e = foretold(posterior, held, until, told)
+                contact[seen].append(Guess(*c, session.contact[held.shot_id]))
+                entry[seen].append(Guess(*e, session.entry[held.shot_id]))
     told, right = _order(posterior, session.grip)
     return Outcome(
         len(session.throws), Guess(oil.end_ft.value, oil.end_ft.u, session.oil_end_ft),
@@ -70,8 +75,13 @@ def outcome(session: Session) -> Outcome:
     )  # fmt: skip
 
 
-def foretold(posterior: Posterior, throw: Throw, until_ft: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def foretold(
+    posterior: Posterior, throw: Throw, until_ft: float, end_deg: float | None = None
+) -> tuple[tuple[float, float], tuple[float, float]]:
     """Contact board and entry angle with u, from the path up to a distance and the lane as other shots tell it.
+
+    ``end_deg`` is the direction in which the ball rolls in: it tells the spin of the launch and nothing of the oil,
+    since the velocity of a ball that rolls is that of the launch less a fixed part of its slip, whatever the friction.
 
     Draws of lane, ball, bowler and launch are conditioned on the stations seen (linear regression of the draws, as an
     ensemble Kalman filter does; Evensen, from memory).
@@ -85,9 +95,14 @@ def foretold(posterior: Posterior, throw: Throw, until_ft: float) -> tuple[tuple
     seen = np.concatenate([at[0], at[1][:, 1:] - at[1][:, :1]], axis=1)[:, rows]
     wanted = np.concatenate([s.board, s.elapsed_s])[rows]
     noise = (s.covariance + model_covariance(s.distance_ft))[np.ix_(rows, rows)]
+    if end_deg is not None:
+        seen = np.column_stack([seen, paths.entry_angle_deg])
+        wanted = np.append(wanted, end_deg)
+        noise = np.pad(noise, (0, 1))
+        noise[-1, -1] = END_U_DEG**2
     spread = seen - seen.mean(axis=0)
     total = spread.T @ spread / (len(seen) - 1) + noise
-    off = np.random.default_rng(4).multivariate_normal(np.zeros(len(rows)), noise, len(seen))
+    off = np.random.default_rng(4).multivariate_normal(np.zeros(len(wanted)), noise, len(seen))
     out = []
     for values in (paths.contact_board, paths.entry_angle_deg):
         gain = np.linalg.solve(total, spread.T @ (values - values.mean()) / (len(seen) - 1))

@@ -170,7 +170,8 @@ def integrate(lanes: Lanes, shots: Shots, step_s: float = STEP_S, end_ft: float 
         turn = np.radians(
             shots.turn_deg_s + shots.wobble_deg * 2 * np.pi * shots.wobble_hz * np.cos(2 * np.pi * shots.wobble_hz * t)
         )
-        turn = np.where(rolls, 0.0, turn)
+        # a ball is drilled for its bowler's hand: what its core does is mirrored too
+        turn = np.where(rolls, 0.0, shots.side * turn)
         side = G * own.across(s[1]) * np.where(rolls, 1 - q, 1.0)
         slow = own.rolling * G * np.where(rolls, 1.0, 0.0)
         ax = -a * ex + side

@@ -24,7 +24,7 @@ LINE_FT = np.arange(8.0, 60.01, 0.25)
 OILED_FT, DRY_FT = (10.0, 25.0), 56.0
 CAMERA_END_FT = 0.2
 """Distance on the lane by a usual camera, which errs for all shots of a session alike (the error budget's slip end)."""
-MODEL_LEVEL = 0.12
+MODEL_LEVEL = 0.10
 """How far log friction near the oil's end lies off the fitted form beside the posterior, from simulated lanes: a
 shallow rise moves the place of half way by feet, a steep one by inches."""
 INSIDE_BOARDS, OUTSIDE_BOARDS = 0.0, 14.0

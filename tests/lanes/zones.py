@@ -1,0 +1,33 @@
+"""Lanes of plain zones, for worked cases: film tables that give friction values, and one shot on them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lanes.truth import ROWS_FT, Lanes, Runs, Shots, integrate
+
+NONE = np.zeros(1)
+
+
+def zone_lane(mu_oil: float, mu_dry: float, zones: tuple[tuple[float, float], ...]) -> Lanes:
+    """One lane whose friction takes the next value at each distance; values between oil and dry by the film's law."""
+    film = np.zeros((1, 41, len(ROWS_FT)))
+    for begin_ft, mu in zones:
+        share = np.clip((mu_dry - mu_oil) / max(mu - mu_oil, 1e-9) - 1, 0, 1e7)
+        film[:, :, begin_ft <= ROWS_FT] = 0.1 * share
+    flat = np.zeros((1, 3, 3))
+    return Lanes(
+        film, np.array([mu_oil]), np.array([mu_dry]), np.array([0.1]), np.ones(1), NONE, flat, NONE, NONE, NONE
+    )
+
+
+def plain_shot(mph, rpm, rotation, tilt, right, board, k_in, *, radius_side: float = 1.0) -> Shots:
+    one = np.ones(1)
+    return Shots(
+        np.zeros(1, int), NONE, radius_side * one, board * one, right * one, mph * one, rpm * one, rotation * one,
+        tilt * one, one, one, k_in * one, NONE, NONE, one, NONE,
+    )  # fmt: skip
+
+
+def thrown(lane: Lanes, shot: Shots) -> Runs:
+    return integrate(lane, shot, 1e-3)
