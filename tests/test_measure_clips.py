@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,8 @@ from sample_media.spec import BowlerSpec, CameraSpec, ClipSpec, LaneSpec, ShotSp
 from sample_media.truth import clicked_marks
 from tracker.measure import MeasureSettings, measure_clip
 from tracker.results import ClipResult, PathTable, ShotResult
+from tracker.session.reading import SessionReading, fit_session
+from tracker.session.throws import Throw
 
 MEDIA = Path(sample_media.__file__).parent
 MAX_BOARD_RMS, MAX_FT_RMS = 0.4, 1.2
@@ -165,6 +168,7 @@ def test_missing_clip_is_a_failure_and_no_exception(sample_calibration, tmp_path
     assert result.shots == ()
 
 
+@cache
 def _shared(folder: Path, name: str) -> ClipResult:
     upright = name.startswith("DB")
     calibration = _calibration(read_marks(folder / f"marks_{name[:2]}.json"), 270 if upright else 0)
@@ -183,6 +187,36 @@ def test_path_of_an_outside_clip_lies_on_the_truth(name, shared_clips):
     board, feet = _rms(shot.path, path, truth["hand"])
     assert board <= MAX_BOARD_RMS
     assert feet <= MAX_FT_RMS
+
+
+def _true_oil_end(truth: dict[str, Any]) -> float:
+    """From where on friction, in its logarithm, stays above half way from its mean over 10 to 25 ft to that at the end."""
+    path = np.array(truth["path"], dtype=float)
+    feet, log_mu = path[:, 2] / 12, np.log(path[:, 6])
+    oiled = log_mu[(feet >= 10) & (feet <= 25)].mean()
+    return float(feet[np.flatnonzero(log_mu < (oiled + log_mu[feet >= 56].mean()) / 2)[-1]])
+
+
+@pytest.mark.shared
+def test_lane_and_balls_of_an_outside_practice(shared_clips):
+    """Five shots, three balls: where the oil ends along their lines, and the balls by their grip."""
+    names = ["DA1", "DA2", "DA3", "DA4", "DA5"]
+    truths = [json.loads((shared_clips / f"{n}.truth.json").read_text(encoding="utf-8")) for n in names]
+    throws = []
+    for number, (name, truth) in enumerate(zip(names, truths, strict=True), start=1):
+        stations = _one_shot(_shared(shared_clips, name)).stations
+        assert stations is not None
+        throws.append(Throw(name, number, "1", truth["ball"], "right", stations))
+    reading = fit_session(throws, {})
+    assert isinstance(reading, SessionReading)
+    assert reading.left_out == ()
+    (lane,) = reading.lanes
+    end = lane.oil.end_ft
+    assert end.value is not None
+    assert end.u is not None
+    assert abs(end.value - np.mean([_true_oil_end(t) for t in truths])) < min(2 * end.u, 2.0)
+    grip = {t["ball"]: t["shot"]["grip"] for t in truths}
+    assert lane.hands[0].comparison.order() == tuple(sorted(grip, key=lambda b: -grip[b]))
 
 
 @pytest.mark.shared

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 
-from lanes.truth import ROWS_FT, Lanes, Runs, Shots, integrate
+from lanes.truth import ROWS_FT, Lanes, Shots
 
 NONE = np.zeros(1)
 
@@ -21,13 +23,15 @@ def zone_lane(mu_oil: float, mu_dry: float, zones: tuple[tuple[float, float], ..
     )
 
 
-def plain_shot(mph, rpm, rotation, tilt, right, board, k_in, *, radius_side: float = 1.0) -> Shots:
+def plain_shot(mph, rpm, rotation, tilt, right, board, k_in) -> Shots:
+    """A right-hander's shot of a plain ball, set down at the foul line."""
     one = np.ones(1)
     return Shots(
-        np.zeros(1, int), NONE, radius_side * one, board * one, right * one, mph * one, rpm * one, rotation * one,
+        np.zeros(1, int), NONE, one, board * one, right * one, mph * one, rpm * one, rotation * one,
         tilt * one, one, one, k_in * one, NONE, NONE, one, NONE,
     )  # fmt: skip
 
 
-def thrown(lane: Lanes, shot: Shots) -> Runs:
-    return integrate(lane, shot, 1e-3)
+def joined(parts: list) -> Lanes | Shots:
+    """Several lanes or shots as one."""
+    return type(parts[0])(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(parts[0])))

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lanes.truth import FT, MPH, RADIUS, contact, draw_lanes, integrate
-from lanes.zones import plain_shot, thrown, zone_lane
+from lanes.truth import FT, MPH, RADIUS, Runs, contact, draw_lanes, integrate
+from lanes.zones import joined, plain_shot, zone_lane
 
 RIGHT = np.ones(1)
 OILED = 0.04, 0.20
@@ -49,46 +49,56 @@ def same_ball(mph, rpm, rotation, tilt, right, board, k_in):
     return plain_shot(mph, rpm / scale, rotation, tilt, right, board, k_in * scale)
 
 
+@pytest.fixture(scope="module")
+def runs() -> Runs:
+    """All cases at once, and a straight ball at board 17.5."""
+    lanes = [zone_lane(*zones) for _, zones, _ in CASES.values()] + [zone_lane(0.04, 0.2, ((0, 0.0400001),))]
+    shots = [same_ball(*shot) for shot, _, _ in CASES.values()] + [plain_shot(17, 0.001, 0, 0, 0.0, 17.5, 2.5)]
+    together = joined(shots).with_values(lane=np.arange(len(shots)))
+    return integrate(joined(lanes), together)
+
+
+RIGHT_ALL = np.ones(len(CASES) + 1)
+
+
 @pytest.mark.parametrize("case", CASES)
-def test_worked_cases(case):
+def test_worked_cases(case, runs):
     """Film is tabulated every half foot: a zone begins up to 0.5 ft early, which is 0.3 board at the pins."""
-    shot, zones, (board, mph, deg, time, roll, lowest) = CASES[case]
-    runs = thrown(zone_lane(*zones), same_ball(*shot))
-    assert runs.board([60.0], RIGHT)[0, 0] == pytest.approx(board, abs=0.35)
-    assert np.hypot(runs.at_ft([60.0], runs.vx), runs.at_ft([60.0], runs.vy))[0, 0] / MPH == pytest.approx(
-        mph, abs=0.02
-    )
-    assert runs.heading_deg([60.0], RIGHT)[0, 0] == pytest.approx(deg, abs=0.005)
-    assert runs.time([60.0])[0, 0] == pytest.approx(time, abs=0.003)
+    _, _, (board, mph, deg, time, roll, lowest) = CASES[case]
+    k = list(CASES).index(case)
+    assert runs.board([60.0], RIGHT_ALL)[k, 0] == pytest.approx(board, abs=0.35)
+    speed = np.hypot(runs.at_ft([60.0], runs.vx), runs.at_ft([60.0], runs.vy))[k, 0] / MPH
+    assert speed == pytest.approx(mph, abs=0.005)
+    assert runs.heading_deg([60.0], RIGHT_ALL)[k, 0] == pytest.approx(deg, abs=0.005)
+    assert runs.time([60.0])[k, 0] == pytest.approx(time, abs=0.003)
     if roll is not None:
-        assert runs.y[np.argmax(runs.slip[:, 0] == 0), 0] / FT == pytest.approx(roll, abs=0.6)
+        assert runs.y[np.argmax(runs.slip[:, k] == 0), k] / FT == pytest.approx(roll, abs=0.6)
     if lowest is not None:
-        assert runs.board(np.arange(10, 55, 0.1), RIGHT).min() == pytest.approx(lowest, abs=0.1)
+        assert runs.board(np.arange(10, 55, 0.1), RIGHT_ALL)[k].min() == pytest.approx(lowest, abs=0.1)
 
 
-def test_four_feet_more_oil_is_two_boards_and_no_angle():
+def test_four_feet_more_oil_is_two_boards_and_no_angle(runs):
     """Cases G and H differ by 2.28 boards at 60 ft, by no speed and no angle: the oil cannot change where it ends."""
-    (shot, short, _), (_, long, _) = CASES["G"], CASES["H"]
-    one, other = (thrown(zone_lane(*z), same_ball(*shot)) for z in (short, long))
-    assert one.board([60.0], RIGHT)[0, 0] - other.board([60.0], RIGHT)[0, 0] == pytest.approx(2.28, abs=0.05)
-    assert np.allclose(one.heading_deg([60.0], RIGHT), other.heading_deg([60.0], RIGHT), atol=0.005)
+    board = runs.board([60.0], RIGHT_ALL)[:, 0]
+    assert board[0] - board[1] == pytest.approx(2.28, abs=0.05)
+    heading = runs.heading_deg([60.0], RIGHT_ALL)[:, 0]
+    assert heading[0] == pytest.approx(heading[1], abs=0.005)
+
+
+def test_first_contact_in_the_pocket(runs):
+    """Offset 2.66 in from the head pin's centre is met 59.489 ft past the foul line (geometry of two circles)."""
+    board, heading, feet = (values[-1] for values in contact(runs, RIGHT_ALL))
+    assert board == pytest.approx(17.5, abs=0.01)
+    assert heading == pytest.approx(0.0, abs=0.01)
+    assert feet == pytest.approx(59.489, abs=0.015)
 
 
 def test_a_left_hander_s_shot_is_the_mirror_image_on_level_lanes():
     lane = draw_lanes(1, np.random.default_rng(3))
     lane = type(lane)(*(v * 0 if name == "tilt" else v for name, v in vars(lane).items()))
     right = plain_shot(17, 330, 45, 12, 2.3, 17.0, 2.5).with_values(turn_deg_s=np.array([4.0]), wobble_deg=np.ones(1))
-    left = right.with_values(side=-RIGHT)
-    runs = [integrate(lane, s) for s in (right, left)]
-    assert np.allclose(runs[0].x, -runs[1].x, atol=1e-9)
-    assert contact(runs[0], RIGHT)[0] == pytest.approx(contact(runs[1], -RIGHT)[0])
-
-
-def test_first_contact_in_the_pocket():
-    """Offset 2.66 in from the head pin's centre is met 59.489 ft past the foul line (geometry of two circles)."""
-    lane = zone_lane(0.04, 0.2, ((0, 1e-9 + 0.04),))
-    runs = thrown(lane, plain_shot(17, 0.001, 0, 0, 0.0, 17.5, 2.5))
-    board, heading, feet = contact(runs, RIGHT)
-    assert board[0] == pytest.approx(17.5, abs=0.01)
-    assert heading[0] == pytest.approx(0.0, abs=0.01)
-    assert feet[0] == pytest.approx(59.489, abs=0.015)
+    both = joined([right, right.with_values(side=-RIGHT)])
+    found = integrate(joined([lane, lane]), both.with_values(lane=np.arange(2)), 4e-3)
+    assert np.allclose(found.x[:, 0], -found.x[:, 1], atol=1e-9)
+    board = contact(found, both.side)[0]
+    assert board[0] == pytest.approx(board[1])

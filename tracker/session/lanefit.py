@@ -2,7 +2,7 @@
 
 The residuals of a shot are those of its stations, whitened by their covariance (the path's own and that of what the
 model leaves out), and depend on the parameters of its lane, its ball, its bowler and its own. So the Jacobian is made
-of one block a shot, by central differences of one batch of simulated balls, and the normal equations are small enough
+of one block a shot, by differences in one batch of simulated balls, and the normal equations are small enough
 to be solved whole. Shots, not rows, are what may be wrong: each has one weight by its whole misfit (soft L1 of the
 distance), and a shot that stays improbable is held out and the fit made again without it.
 """
@@ -41,7 +41,7 @@ FLOOR_BOARDS, FLOOR_S = 0.03, 0.0015
 MODEL_BOARDS, MODEL_S, MODEL_FT = 0.10, 0.004, 15.0
 """What the model leaves behind at 60 ft, growing with the square of the distance (boards) or with it (seconds): a core
 that turns the spin's axis, lane topography, losses that are no friction. From simulated lanes."""
-STEP = 1e-3
+STEP = 1e-4
 SOFT = 4.0
 """A shot's weight falls from where its squared misfit is this many times its number of residuals."""
 TURNS, ENOUGH = 40, 1e-4
@@ -223,14 +223,14 @@ def _white(shot: _Shot, values: Array) -> Array:
 
 
 def _jacobians(shots: Sequence[_Shot], deviates: Array) -> list[Array]:
-    """Derivatives ``(r, ROW_SIZE)`` of each shot's residuals by its row's parameters."""
+    """Derivatives ``(r, ROW_SIZE)`` of each shot's residuals by its row's parameters, by differences."""
     size = len(shots[0].columns)
-    moves = STEP * np.vstack([np.eye(size), -np.eye(size)])
+    moves = STEP * np.vstack([np.zeros(size), np.eye(size)])
     found = _predict(shots, [deviates[s.columns] + moves for s in shots])
     out = []
     for s, values in zip(shots, found, strict=True):
         r = _white(s, values)
-        out.append(np.asarray((r[:size] - r[size:]).T / (2 * STEP)))
+        out.append(np.asarray((r[1:] - r[:1]).T / STEP))
     return out
 
 

@@ -29,6 +29,8 @@ MODEL_LEVEL = 0.10
 shallow rise moves the place of half way by feet, a steep one by inches."""
 INSIDE_BOARDS, OUTSIDE_BOARDS = 0.0, 14.0
 CONTRAST_FT = (12.0, 25.0)
+HAS_SHARE = 0.8
+"""Share of the draws that must have a step from oil to dry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +44,8 @@ class OilReading:
         over 10 to 25 ft) and dry (its mean beyond 56 ft); mean over the shots.
     low_ft, high_ft : float
         Central 95 % of it.
-    length : {'short', 'medium', 'long'}
-        The likeliest class.
+    length : {'short', 'medium', 'long'} or None
+        The likeliest class; None where there is no end.
     length_share : mapping of str to float
         Probability of each.
     contrast : Quantity
@@ -53,7 +55,7 @@ class OilReading:
     end_ft: Quantity
     low_ft: float
     high_ft: float
-    length: Length
+    length: Length | None
     length_share: dict[Length, float]
     contrast: Quantity
 
@@ -88,11 +90,17 @@ def end_along(log_mu: Array, off: Array | float = 0.0) -> Array:
 
 
 def oil_ends(maps: LaneMaps, throws: Sequence[Throw], number: float, off: Array | float = 0.0) -> Array:
-    """Oil end ``(m,)`` of every map, mean over the lines thrown, when the lane has had so many shots."""
+    """Oil end ``(m,)`` of every map, mean over the lines thrown, when the lane has had so many shots.
+
+    NaN where no line has a step from oil to dry.
+    """
     y_in, later = LINE_FT * INCHES_PER_FOOT, np.full(len(maps), number)
     friction = FrictionOverPath.on_grid(maps, y_in, later)
-    ends = [end_along(friction.log_mu(np.broadcast_to(x, (len(maps), len(x)))), off) for x in lines_of(throws)]
-    return np.asarray(np.nanmean(np.stack(ends), axis=0))
+    along = (friction.log_mu(np.broadcast_to(x, (len(maps), len(x)))) for x in lines_of(throws))
+    ends = np.stack([end_along(log_mu, off) for log_mu in along])
+    found = np.isfinite(ends)
+    total = np.where(found, ends, 0.0).sum(axis=0)
+    return np.where(found.any(axis=0), total / np.maximum(found.sum(axis=0), 1), np.nan)
 
 
 def contrast_of(maps: LaneMaps) -> Array:
@@ -113,18 +121,30 @@ def read_oil(posterior: Posterior, lane: str, *, seed: int = 23) -> OilReading:
     maps = posterior.lane(lane)
     level, camera = np.random.default_rng(seed).standard_normal((2, len(maps)))
     ends = oil_ends(maps, throws, middle, MODEL_LEVEL * level) + CAMERA_END_FT * camera
-    low, high = np.nanpercentile(ends, [2.5, 97.5])
+    found = ends[np.isfinite(ends)]
+    if len(found) < HAS_SHARE * len(ends):
+        return _no_end(maps)
+    low, middle, high = np.percentile(found, [2.5, 50.0, 97.5])
     share: dict[Length, float] = {
-        "short": float(np.mean(ends < SHORT_FT)),
-        "medium": float(np.mean((ends >= SHORT_FT) & (ends < LONG_FT))),
-        "long": float(np.mean(ends >= LONG_FT)),
+        "short": float(np.mean(found < SHORT_FT)),
+        "medium": float(np.mean((found >= SHORT_FT) & (found < LONG_FT))),
+        "long": float(np.mean(found >= LONG_FT)),
     }
-    contrast = np.exp(contrast_of(maps))
+    likeliest: Length = max(share, key=lambda k: share[k])
     return OilReading(
-        Quantity(float(np.nanmedian(ends)), float(high - low) / 3.92),
+        Quantity(float(middle), float(high - low) / 3.92),
         float(low),
         float(high),
-        max(share, key=lambda k: share[k]),
+        likeliest,
         share,
-        Quantity(float(np.median(contrast)), float(np.std(contrast))),
+        _contrast(maps),
     )
+
+
+def _no_end(maps: LaneMaps) -> OilReading:
+    return OilReading(Quantity(missing="not_determined"), np.nan, np.nan, None, {}, _contrast(maps))
+
+
+def _contrast(maps: LaneMaps) -> Quantity:
+    contrast = np.exp(contrast_of(maps))
+    return Quantity(float(np.median(contrast)), float(np.std(contrast)))
