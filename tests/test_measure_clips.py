@@ -190,7 +190,7 @@ def test_path_of_an_outside_clip_lies_on_the_truth(name, shared_clips):
 
 
 def _true_oil_end(truth: dict[str, Any]) -> float:
-    """From where on friction, in its logarithm, stays above half way from its mean over 10 to 25 ft to that at the end."""
+    """From where on log friction stays above half way from its mean over 10 to 25 ft to its mean beyond 56 ft."""
     path = np.array(truth["path"], dtype=float)
     feet, log_mu = path[:, 2] / 12, np.log(path[:, 6])
     oiled = log_mu[(feet >= 10) & (feet <= 25)].mean()

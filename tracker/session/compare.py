@@ -95,22 +95,20 @@ def common_line(posterior: Posterior, lane: str, hand: Hand) -> Aim:
     return Aim(lane, ball, hand, float(board), float(launch), float(speed))
 
 
-def compare_balls(posterior: Posterior, line: Aim, number: float, *, scatter: Aim | None = None) -> Comparison:
+def compare_balls(posterior: Posterior, line: Aim, number: float) -> Comparison:
     """Balls of the session on one line.
 
     Parameters
     ----------
     posterior : Posterior
     line : Aim
-        The line; its ball does not count.
+        The line with the bowler's scatter; its ball does not count.
     number : float
         Rank on the lane at which they are compared.
-    scatter : Aim or None
-        The same line with the bowler's scatter, for that of single shots; None takes the release's spin alone.
     """
     balls = posterior.fit.layout.balls
     middle = {b: predict(posterior, replace(line, ball=b), number, single=False) for b in balls}
-    single = {b: predict(posterior, replace(scatter or line, ball=b), number) for b in balls}
+    single = {b: predict(posterior, replace(line, ball=b), number) for b in balls}
     order = sorted(balls, key=lambda b: -float(np.mean(posterior.log_grip(b))))
     readings = tuple(_reading(posterior, b, middle[b], single[b]) for b in order)
     pairs = [(a, b) for k, a in enumerate(order) for b in order[k + 1 :]]

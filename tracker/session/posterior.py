@@ -117,7 +117,7 @@ class Aim:
     """A shot that could be thrown: where, how fast, with which ball.
 
     Board, launch and speed are at :data:`tracker.session.release.RELEASE_FT`; each ``_u`` is the standard deviation
-    with which they are drawn: what is not known of them, or a bowler's scatter.
+    with which single shots are drawn around them: a bowler's scatter, or what is not known of a shot.
     """
 
     lane: str
@@ -143,10 +143,11 @@ def predict(posterior: Posterior, aim: Aim, number: float, *, seed: int = 11, si
     seed : int
         The same seed gives the same scatter for every aim: differences between aims are smaller than either's spread.
     single : bool
-        Whether one single shot is meant, with release scatter and what the model leaves out; else the middle of many.
+        Whether one single shot is meant, with the aim's ``_u``, scatter of the spin, and what the model leaves out;
+        else the middle of many.
     """
     random = np.random.default_rng(seed)
-    board, launch, speed = random.standard_normal((LAUNCHED, len(posterior)))
+    board, launch, speed = random.standard_normal((LAUNCHED, len(posterior))) * (1.0 if single else 0.0)
     covers = posterior.covers(aim.ball, random if single else None)
     rpm, rotation = posterior.spins(aim.ball, aim.hand, random if single else None)
     releases = Releases(

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.errors import Failure
 from calibration.lane import Hand
-from tracker.session.bowler import BowlerReading, read_bowler
+from tracker.session.bowler import SCATTERING, BowlerReading, read_bowler
 from tracker.session.change import ChangeReading, read_change
 from tracker.session.compare import Comparison, common_line, compare_balls
 from tracker.session.lanefit import fit_lanes
@@ -91,18 +91,22 @@ def fit_session(
     fit = fit_lanes(told, balls)
     posterior = draw_posterior(fit, draws, seed=seed)
     out += [LeftOut(t.shot_id, HELD_OUT) for t in fit.held_out]
-    lanes = tuple(_read_lane(posterior, lane) for lane in fit.layout.lanes)
     bowlers = tuple(read_bowler(posterior, hand) for hand in fit.layout.hands)
+    lanes = tuple(_read_lane(posterior, lane, bowlers) for lane in fit.layout.lanes)
     return SessionReading(posterior, lanes, bowlers, tuple(out))
 
 
-def _read_lane(posterior: Posterior, lane: str) -> LaneReading:
+def _read_lane(posterior: Posterior, lane: str, bowlers: Sequence[BowlerReading]) -> LaneReading:
     throws = [t for t in posterior.fit.throws if t.lane == lane]
     number = sum(t.number for t in throws) / len(throws)
     hands = []
-    for hand in dict.fromkeys(t.hand for t in throws):
-        line = common_line(posterior, lane, hand)
-        hands.append(HandReading(hand, compare_balls(posterior, line, number), read_change(posterior, line)))
+    for bowler in bowlers:
+        if not any(t.hand == bowler.hand for t in throws):
+            continue
+        board, launch, speed = (bowler.scatter[name].value for name in SCATTERING)
+        line = common_line(posterior, lane, bowler.hand)
+        line = replace(line, board_u=board, launch_deg_u=launch, speed_mph_u=speed)
+        hands.append(HandReading(bowler.hand, compare_balls(posterior, line, number), read_change(posterior, line)))
     return LaneReading(
         lane, len(throws), read_oil(posterior, lane), friction_map(posterior, lane, number), tuple(hands)
     )
