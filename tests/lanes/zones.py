@@ -6,7 +6,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from lanes.truth import ROWS_FT, Lanes, Shots
+from lanes.truth import RADIUS, ROWS_FT, Lanes, Shots
 
 NONE = np.zeros(1)
 
@@ -30,6 +30,12 @@ def plain_shot(mph, rpm, rotation, tilt, right, board, k_in) -> Shots:
         np.zeros(1, int), NONE, one, board * one, right * one, mph * one, rpm * one, rotation * one,
         tilt * one, one, one, k_in * one, NONE, NONE, one, NONE,
     )  # fmt: skip
+
+
+def same_ball(mph, rpm, rotation, tilt, right, board, k_in) -> Shots:
+    """The worked cases' ball has a radius of 4.2975 in; another moves alike with the same R W and k / R."""
+    scale = RADIUS / (4.2975 * 0.0254)
+    return plain_shot(mph, rpm / scale, rotation, tilt, right, board, k_in * scale)
 
 
 def joined(parts: list) -> Lanes | Shots:

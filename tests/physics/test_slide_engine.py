@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from importlib.util import find_spec
 
 import numpy as np
 import pytest
+from lanes.truth import integrate
+from lanes.zones import same_ball, zone_lane
 from rolls import FT, G_ZONES, IN, Case, D, G, Zones, at, rolled
 
 from calibration.lane import board_from_x, x_from_board
@@ -34,6 +37,7 @@ WORLD = """
 """
 
 
+@cache
 def engine(thrown: Case, zones: Zones) -> np.ndarray:
     """Time, place across and along, velocity across and along ``(n, 5)``, inches and seconds, to 60 ft."""
     import mujoco
@@ -68,3 +72,15 @@ def test_path_and_end_are_the_engine_s(thrown, zones):
     speed, left = math.hypot(vx, vy), math.degrees(math.atan2(-vx, vy))
     assert ours["mph"] * 17.6 == pytest.approx(speed, rel=5e-4)
     assert math.radians(ours["deg"]) == pytest.approx(math.radians(left), abs=5e-4)
+
+
+def test_lanes_that_judge_the_lane_model_roll_as_the_engine_does():
+    """The simulator of tests/lanes on case G; its film is tabulated every half foot, so far may the dry boards be off."""
+    rows = engine(G, G_ZONES)
+    runs = integrate(zone_lane(0.04, 0.20, G_ZONES), same_ball(18, 350, 45, 15, 2.0, 20.0, 2.50))
+    for ft, boards in ((15.0, 0.01), (30.0, 0.02), (39.0, 0.03), (60.0, 0.35)):
+        t, x = (float(np.interp(ft * FT, rows[:, 2], rows[:, k])) for k in (0, 1))
+        assert runs.board([ft], np.ones(1))[0, 0] == pytest.approx(float(board_from_x(x, "right")), abs=boards)
+        assert runs.time([ft])[0, 0] == pytest.approx(t, abs=2e-3)
+    vx, vy = (float(np.interp(60 * FT, rows[:, 2], rows[:, k])) for k in (3, 4))
+    assert runs.heading_deg([60.0], np.ones(1))[0, 0] == pytest.approx(math.degrees(math.atan2(-vx, vy)), abs=0.02)

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lanes.truth import FT, MPH, RADIUS, Runs, contact, draw_lanes, integrate
-from lanes.zones import joined, plain_shot, zone_lane
+from lanes.truth import FT, MPH, Runs, contact, draw_lanes, integrate
+from lanes.zones import joined, plain_shot, same_ball, zone_lane
 
 RIGHT = np.ones(1)
 OILED = 0.04, 0.20
@@ -41,12 +41,6 @@ CASES = {
         (23.861, 12.538, 0.858, 2.8259, None, None),
     ),
 }
-
-
-def same_ball(mph, rpm, rotation, tilt, right, board, k_in):
-    """The cases' ball has a radius of 4.2975 in; one of another radius moves alike with the same R W and k / R."""
-    scale = RADIUS / (4.2975 * 0.0254)
-    return plain_shot(mph, rpm / scale, rotation, tilt, right, board, k_in * scale)
 
 
 @pytest.fixture(scope="module")

@@ -100,7 +100,6 @@ def _throw(row: Row, number: int, stations: Stations, sheet: SessionSheet | None
         stations,
         line=row["line"],
         intent=row["intent"],
-        execution=row["execution"],
         feet=_feet(row, sheet),
     )
 

@@ -21,7 +21,7 @@ class Throw:
     shot_id : str
     number : int
         Rank among the shots on its lane, failed ones counted, from 1.
-    lane, ball, line, intent, execution : str
+    lane, ball, line, intent : str
         From the session sheet; empty where nothing was noted.
     hand : {'right', 'left'}
     stations : Stations
@@ -38,7 +38,6 @@ class Throw:
     stations: Stations
     line: str = ""
     intent: str = ""
-    execution: str = ""
     feet: float | None = None
 
 
