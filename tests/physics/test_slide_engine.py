@@ -75,7 +75,7 @@ def test_path_and_end_are_the_engine_s(thrown, zones):
 
 
 def test_lanes_that_judge_the_lane_model_roll_as_the_engine_does():
-    """The simulator of tests/lanes on case G; its film is tabulated every half foot, so far may the dry boards be off."""
+    """The simulator of tests/lanes on case G; film is tabulated every half foot: so far may dry boards be off."""
     rows = engine(G, G_ZONES)
     runs = integrate(zone_lane(0.04, 0.20, G_ZONES), same_ball(18, 350, 45, 15, 2.0, 20.0, 2.50))
     for ft, boards in ((15.0, 0.01), (30.0, 0.02), (39.0, 0.03), (60.0, 0.35)):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lanes.ratio import lane
+from lanes.pieces import lane
 from lanes.sessions import sessions
 
 from calibration.errors import Failure

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lanes.ratio import mirrored
+from lanes.pieces import mirrored
 from lanes.sessions import sessions
 
 from tracker.session.lanefit import fit_lanes
