@@ -33,6 +33,8 @@ NOTED_COLUMNS = (
 )
 
 _DIAMETER_SLACK_IN = 0.1
+NOBODY_STANDS = frozenset({"none", "0", "x", "strike", "/", "spare"})
+_NUMBERS = re.compile(r"\d+")
 _SHOT_ID = re.compile(r"(?P<stem>.+)-(?P<number>\d{2,})")
 _BALL_NAMES = {"strength_rank": "strength"}
 
@@ -74,7 +76,19 @@ class SheetRow:
     @property
     def texts(self) -> dict[str, str]:
         """Cells for the table of shots, by column name; notes are never among them."""
-        return {name: (self.hand or "") if name == "hand" else str(getattr(self, name)) for name in SHEET_COLUMNS}
+        noted = {name: (self.hand or "") if name == "hand" else str(getattr(self, name)) for name in SHEET_COLUMNS}
+        return noted | {"standing_pins": self.standing_pins}
+
+    @property
+    def standing_pins(self) -> str:
+        """``standing`` as tables name pins: ``4-7-10`` or ``none``; empty where it names none of that."""
+        written = self.standing.strip().lower()
+        if written in NOBODY_STANDS:
+            return "none"
+        numbers = [int(n) for n in _NUMBERS.findall(written)]
+        if not numbers or _NUMBERS.sub("", written).strip(" -,;/+.&") or not all(1 <= n <= 10 for n in numbers):
+            return ""
+        return "-".join(str(n) for n in sorted(set(numbers)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,164 @@
+"""Which pins stand before a shot, and how this clip shows pins: places, blur, brightness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.lane import pin_positions
+from tracker.pins.joint import (
+    BITS,
+    NO_CLUTTER,
+    SETS,
+    DeckModel,
+    batches,
+    each_pin,
+    pins_of,
+    posterior,
+    set_log_likelihoods,
+    set_of,
+)
+from tracker.pins.looks import Backdrop, PinLook, backdrop, first_look, free_rows, learned
+from tracker.pins.stands import DeckView, PinShape, pin_shape
+from tracker.pins.still import Still, moved
+
+Array = NDArray[np.float64]
+
+FULL = set_of(range(1, 11))
+FULL_PRIOR = 0.5
+"""Every second shot or more begins with a full rack (common practice, no source); else each pin as likely as not."""
+STAYS_PRIOR = 0.2
+RISES_PRIOR = 1e-4
+"""A pin that did not stand does not rise; a rack that was read wrong may have had it."""
+BLURS_PX = (0.45, 0.8, 1.2)
+STEPS_PX = (2.0, 1.0, 0.5)
+REACH_PX = 6.0
+LEAST_CONTRAST, CONTRAST_NOISES = 8.0, 3.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rack:
+    """The deck before a shot.
+
+    Attributes
+    ----------
+    model : DeckModel
+        How pins look here.
+    shift_px : (float, float)
+        By how far the pins lie from where the camera puts them (u, v).
+    noise : float32 array of shape (h, w)
+        Of a single picture.
+    still : Still
+        The picture, shifted back.
+    sets : array of shape (1024,)
+        Probability of each set of pins.
+    """
+
+    model: DeckModel
+    shift_px: tuple[float, float]
+    noise: NDArray[np.float32]
+    still: Still
+    sets: Array
+
+    @property
+    def probability(self) -> Array:
+        """Probability ``(10,)`` that each pin stands."""
+        return each_pin(self.sets)
+
+    @property
+    def pins(self) -> tuple[int, ...]:
+        """The likeliest set."""
+        return pins_of(int(self.sets.argmax()))
+
+    def placed(self, still: Still) -> Still:
+        """Another picture of the same view, with the pins where the model has them."""
+        return replace(still, luma=moved(still.luma, self.shift_px))
+
+
+def before_prior() -> Array:
+    """Logarithm of the probability ``(1024,)`` of each set before a shot."""
+    prior = np.full(len(SETS), (1 - FULL_PRIOR) / len(SETS))
+    prior[FULL] += FULL_PRIOR
+    return np.log(prior)
+
+
+def after_prior(before: Array) -> Array:
+    """Logarithm of the probability ``(1024,)`` of each set after a shot, from the probability of each pin before."""
+    stands = before * STAYS_PRIOR + (1 - before) * RISES_PRIOR
+    stands = np.clip(stands, RISES_PRIOR, 1 - RISES_PRIOR)
+    return np.asarray(np.where(BITS, np.log(stands), np.log(1 - stands)).sum(axis=1))
+
+
+def read_rack(view: DeckView, still: Still, noise: NDArray[np.float32], place_u_px: float) -> Rack | None:
+    """Read the pins before a shot; None where pins hardly differ from what is behind them.
+
+    Parameters
+    ----------
+    view : DeckView
+    still : Still
+        Picture from before the shot.
+    noise : float32 array of shape (h, w)
+        Noise of a single picture.
+    place_u_px : float
+        Standard uncertainty of where the camera puts the pins, pixels.
+    """
+    search = _Search(view, still, place_u_px)
+    shift, blur = search.best()
+    shapes = search.shapes[blur]
+    placed = replace(still, luma=moved(still.luma, shift))
+    look, behind = first_look(placed.luma, shapes), backdrop(placed.luma, search.free[blur])
+    if not _told(look, behind, shapes, still):
+        return None
+    sets = np.zeros(len(SETS))
+    for _ in range(2):
+        model = DeckModel(shapes, search.batches[blur], look, behind, search.free[blur], view.px_per_in)
+        sets = posterior(set_log_likelihoods(placed.luma, placed.noise, model, NO_CLUTTER), before_prior())
+        look = learned(placed.luma, shapes, pins_of(int(sets.argmax())), look)
+    model = DeckModel(shapes, search.batches[blur], look, behind, search.free[blur], view.px_per_in)
+    sets = posterior(set_log_likelihoods(placed.luma, placed.noise, model, NO_CLUTTER), before_prior())
+    return Rack(model, shift, noise, placed, sets)
+
+
+def _told(look: PinLook, behind: Backdrop, shapes: list[PinShape], still: Still) -> bool:
+    heads = np.max([s.alpha * (s.height_in > 8.0) for s in shapes], axis=0) > 0.5
+    dark, noise = float(np.median(behind.luma[heads])), float(np.median(still.noise[heads]))
+    return float(look.level.max()) - dark > max(LEAST_CONTRAST, CONTRAST_NOISES * noise)
+
+
+class _Search:
+    """Looks for the shift of all pins together and for the blur of their outlines."""
+
+    def __init__(self, view: DeckView, still: Still, place_u_px: float) -> None:
+        self._view, self._still, self._u = view, still, place_u_px
+        scale = float(np.sqrt(max(1.0, view.px_per_in / 2.4)))
+        self.shapes = {blur: [pin_shape(view, s, blur * scale) for s in pin_positions()] for blur in BLURS_PX}
+        self.batches = {blur: batches(shapes) for blur, shapes in self.shapes.items()}
+        self.free = {blur: free_rows(view, shapes) for blur, shapes in self.shapes.items()}
+        self._known: dict[tuple[float, float, float], float] = {}
+
+    def best(self) -> tuple[tuple[float, float], float]:
+        """Shift (u, v) and blur of the likeliest picture, by steps that grow finer."""
+        shift, blur = (0.0, 0.0), BLURS_PX[1]
+        for step in STEPS_PX:
+            while True:
+                around = [(shift[0] + i * step, shift[1] + j * step) for i, j in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))]
+                near = max(around, key=lambda s: self._score(s, blur))
+                if near == shift or max(np.abs(near)) > REACH_PX:
+                    break
+                shift = near
+            blur = max(BLURS_PX, key=lambda b: self._score(shift, b))
+        return shift, blur
+
+    def _score(self, shift: tuple[float, float], blur: float) -> float:
+        key = (*shift, blur)
+        if key not in self._known:
+            picture, shapes = moved(self._still.luma, shift), self.shapes[blur]
+            look, behind = first_look(picture, shapes), backdrop(picture, self.free[blur])
+            told = set_log_likelihoods(
+                picture, self._still.noise, DeckModel(shapes, self.batches[blur], look, behind, self.free[blur], self._view.px_per_in), NO_CLUTTER
+            )
+            prior = -0.5 * (shift[0] ** 2 + shift[1] ** 2) / self._u**2
+            self._known[key] = float((told + before_prior()).max()) + prior
+        return self._known[key]
