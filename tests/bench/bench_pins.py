@@ -60,7 +60,7 @@ def lying(rng: np.random.Generator, standing: list[Pose]) -> Pose | None:
 
 def slid(rng: np.random.Generator, pin: int) -> Pose:
     """A pin on its spot, or now and then some inches beside it."""
-    return upright(pin, *(rng.normal(0, 2.0, 2) if rng.random() < 0.08 else (0.0, 0.0)))
+    return upright(pin, *(rng.normal(0, 1.5, 2) if rng.random() < 0.08 else (0.0, 0.0)))
 
 
 def house_of(rng: np.random.Generator, number: int) -> House:

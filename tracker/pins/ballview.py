@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tracker.pins.rack import Rack
 from tracker.pins.stands import DeckView
-from tracker.pins.still import moved
+from tracker.pins.still import placed
 from tracker.video.reader import Crop
 
 Array = NDArray[np.float64]
@@ -48,11 +48,11 @@ class Colours:
         return total
 
 
-def pixels_of(crop: Crop, shift_px: tuple[float, float]) -> Float:
+def pixels_of(crop: Crop, place: Array) -> Float:
     """Luma, Cb and Cr ``(h, w, 3)`` of a crop, the pins where the model has them."""
     h, w = crop.luma.shape
     planes = [crop.luma, *(cv2.resize(p, (w, h), interpolation=cv2.INTER_LINEAR) for p in (crop.cb, crop.cr))]
-    return np.dstack([moved(np.asarray(p, np.float32), shift_px) for p in planes])
+    return np.dstack([placed(np.asarray(p, np.float32), place) for p in planes])
 
 
 def ball_colours(samples: Array) -> Colours:
@@ -96,7 +96,7 @@ class BallView:
 
     def scores(self, crop: Crop) -> Float:
         """Logarithm ``(h, w)`` of the likelihood of the ball's centre at each pixel, over that of no ball at all."""
-        pixels = pixels_of(crop, self.rack.shift_px)
+        pixels = pixels_of(crop, self.rack.place)
         own = self.ball.density(pixels)
         left = (pixels - self.behind) / self.behind_sd
         empty = np.exp(np.float32(-0.5) * (left**2).sum(axis=-1)) / (self.behind_sd.prod(axis=-1) * 15.75)
@@ -123,11 +123,11 @@ def ball_view(
     radius_px : float
         Its radius there.
     """
-    samples = [_inside(pixels_of(crop, rack.shift_px), at, INNER_SHARE * radius_px) for crop, at in near]
+    samples = [_inside(pixels_of(crop, rack.place), at, INNER_SHARE * radius_px) for crop, at in near]
     samples = [s for s in samples if len(s) > 12]
     if not samples:
         return None
-    empty = np.median(np.stack([pixels_of(c, rack.shift_px) for c in before]), axis=0).astype(np.float32)
+    empty = np.median(np.stack([pixels_of(c, rack.place) for c in before]), axis=0).astype(np.float32)
     solid = np.max([rack.model.shapes[n - 1].alpha for n in rack.pins], axis=0) > 0.9 if rack.pins else None
     pins = _plain(empty[solid]) if solid is not None and solid.sum() > 12 else _plain(np.array([[200.0, 128, 128]] * 2))
     free = (rack.model.free.pixels,)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.lane import PIN_BELLY_RADIUS_IN, pin_positions
 from tracker.pins.rack import Rack
-from tracker.pins.still import moved
+from tracker.pins.still import placed
 from tracker.video.reader import Crop
 
 Array = NDArray[np.float64]
@@ -123,7 +123,7 @@ def _head(rack: Rack, pin: int) -> NDArray[np.bool_]:
 
 
 def _shown(rack: Rack, crop: Crop) -> NDArray[np.float32]:
-    return moved(crop.luma.astype(np.float32), rack.shift_px)
+    return placed(crop.luma.astype(np.float32), rack.place)
 
 
 def _change(picture: NDArray[np.float32], base: NDArray[np.floating], mask: NDArray[np.bool_]) -> float:

@@ -113,6 +113,17 @@ class DeckModel:
         """Share of the pixels that count as independent."""
         return 1.0 / (1.0 + (TOGETHER_IN * self.px_per_in) ** 2)
 
+    def picture_of(self, pins: Sequence[int]) -> tuple[Float, Float]:
+        """Mean and variance ``(h, w)`` of the picture of some standing pins, without noise."""
+        mean, var = self.behind.luma, self.behind.sd**2
+        for n in sorted(pins, reverse=True):
+            shape = self.shapes[n - 1]
+            step = self.look.luma_at(n - 1, shape.height_in, shape.side) - mean
+            place = (np.float32(PLACE_PX) * edge_of(shape.alpha) * step) ** 2
+            mean = mean + shape.alpha * step
+            var = var * (1 - shape.alpha) ** 2 + (shape.alpha * np.float32(self.look.sd)) ** 2 + place
+        return mean, var
+
     def other_things(self, seen: Float) -> Float:
         """Density of the luma of what is neither a pin that stands nor behind: most likely a pin that lies."""
         white = float(np.median(self.look.level))

@@ -22,7 +22,7 @@ from tracker.pins.joint import (
 )
 from tracker.pins.looks import Backdrop, PinLook, backdrop, first_look, free_rows, learned
 from tracker.pins.stands import DeckView, PinShape, pin_shape
-from tracker.pins.still import Still, moved
+from tracker.pins.still import Still, laid_over, placed, shifted
 
 Array = NDArray[np.float64]
 
@@ -35,6 +35,7 @@ RISES_PRIOR = 1e-4
 BLURS_PX = (0.45, 0.8, 1.2)
 STEPS_PX = (2.0, 1.0, 0.5)
 REACH_PX = 6.0
+PASSES = 3
 LEAST_CONTRAST, CONTRAST_NOISES = 8.0, 3.0
 
 
@@ -46,8 +47,8 @@ class Rack:
     ----------
     model : DeckModel
         How pins look here.
-    shift_px : (float, float)
-        By how far the pins lie from where the camera puts them (u, v).
+    place : array of shape (2, 3)
+        Where pixels of the model lie in the pictures of the box, pixel centres at 0.
     noise : float32 array of shape (h, w)
         Of a single picture.
     still : Still
@@ -57,7 +58,7 @@ class Rack:
     """
 
     model: DeckModel
-    shift_px: tuple[float, float]
+    place: Array
     noise: NDArray[np.float32]
     still: Still
     sets: Array
@@ -74,7 +75,11 @@ class Rack:
 
     def placed(self, still: Still) -> Still:
         """Another picture of the same view, with the pins where the model has them."""
-        return replace(still, luma=moved(still.luma, self.shift_px))
+        return replace(still, luma=placed(still.luma, self.place))
+
+    def in_picture(self, pixels: Array) -> Array:
+        """Places ``(..., 2)`` in the box's pictures of places of the model, pixel centres at +0.5."""
+        return np.asarray((pixels - 0.5) @ self.place[:, :2].T + self.place[:, 2] + 0.5)
 
 
 def before_prior() -> Array:
@@ -106,19 +111,24 @@ def read_rack(view: DeckView, still: Still, noise: NDArray[np.float32], place_u_
     """
     search = _Search(view, still, place_u_px)
     shift, blur = search.best()
-    shapes = search.shapes[blur]
-    placed = replace(still, luma=moved(still.luma, shift))
-    look, behind = first_look(placed.luma, shapes), backdrop(placed.luma, search.free[blur])
-    if not _told(look, behind, shapes, still):
-        return None
+    shapes, place = search.shapes[blur], shifted(*shift)
+    look = first_look(placed(still.luma, place), shapes)
     sets = np.zeros(len(SETS))
-    for _ in range(2):
+    for _ in range(PASSES):
+        here = replace(still, luma=placed(still.luma, place))
+        behind = backdrop(here.luma, search.free[blur])
+        if not _told(look, behind, shapes, still):
+            return None
         model = DeckModel(shapes, search.batches[blur], look, behind, search.free[blur], view.px_per_in)
-        sets = posterior(set_log_likelihoods(placed.luma, placed.noise, model, NO_CLUTTER), before_prior())
-        look = learned(placed.luma, shapes, pins_of(int(sets.argmax())), look)
-    model = DeckModel(shapes, search.batches[blur], look, behind, search.free[blur], view.px_per_in)
-    sets = posterior(set_log_likelihoods(placed.luma, placed.noise, model, NO_CLUTTER), before_prior())
-    return Rack(model, shift, noise, placed, sets)
+        sets = posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
+        stand = int(sets.argmax())
+        look = learned(here.luma, shapes, pins_of(stand), look)
+        mean, variance = replace(model, look=look).picture_of(pins_of(stand))
+        place = laid_over(mean, still.luma, 1 / (variance + still.noise**2), place)
+    here = replace(still, luma=placed(still.luma, place))
+    model = DeckModel(shapes, search.batches[blur], look, backdrop(here.luma, search.free[blur]), search.free[blur], view.px_per_in)
+    sets = posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
+    return Rack(model, place, noise, here, sets)
 
 
 def _told(look: PinLook, behind: Backdrop, shapes: list[PinShape], still: Still) -> bool:
@@ -154,11 +164,12 @@ class _Search:
     def _score(self, shift: tuple[float, float], blur: float) -> float:
         key = (*shift, blur)
         if key not in self._known:
-            picture, shapes = moved(self._still.luma, shift), self.shapes[blur]
+            picture, shapes = placed(self._still.luma, shifted(*shift)), self.shapes[blur]
             look, behind = first_look(picture, shapes), backdrop(picture, self.free[blur])
             told = set_log_likelihoods(
                 picture, self._still.noise, DeckModel(shapes, self.batches[blur], look, behind, self.free[blur], self._view.px_per_in), NO_CLUTTER
             )
             prior = -0.5 * (shift[0] ** 2 + shift[1] ** 2) / self._u**2
-            self._known[key] = float((told + before_prior()).max()) + prior
+            # beside an empty deck: other shifts have other pixels, of which pit is easier to explain than floor
+            self._known[key] = float((told + before_prior()).max() - told[0]) + prior
         return self._known[key]

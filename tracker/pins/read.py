@@ -213,7 +213,7 @@ class _Reading:
         s = self._standing
         if s is None:
             return PinState(n, before, None)
-        beside = next((f for f in s.beside if f.pin == n and f.probability > 0.5), None)
+        beside = next((p for p in s.beside if p.pin == n), None)
         told = {"pin_moved": beside is not None, "pin_wobbles": n in s.wobbling, "pin_covered": n in s.covered}
         hidden = n in s.hidden and before > 0.5
         codes = tuple(code for code, holds in {"pin_hidden": hidden, **told}.items() if holds)
@@ -240,12 +240,13 @@ class _Reading:
             at = self._ball_px(near[1])
         else:
             return None
-        du, dv = self._rack.shift_px
-        return float(at[0] + du), float(at[1] + dv)
+        u, v = self._rack.in_picture(at)
+        return float(u), float(v)
 
     def _outlines(self) -> tuple[Array, ...]:
-        view, shift = self._deck.view, np.array(self._rack.shift_px)
-        return tuple(pin_outline(view.camera, s)[:OUTLINE] - view.origin + shift for s in pin_positions())
+        view = self._deck.view
+        outlines = [pin_outline(view.camera, spot)[:OUTLINE] - view.origin for spot in pin_positions()]
+        return tuple(self._rack.in_picture(outline) for outline in outlines)
 
 
 LEAST_CHANCE = 0.02

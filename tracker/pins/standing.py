@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration.lane import PIN_HEIGHT_IN
 from tracker.pins.joint import FALLEN, LOW_IN, each_pin, pins_of, posterior, set_log_likelihoods, strange
 from tracker.pins.rack import Rack, after_prior
-from tracker.pins.shifted import Found, look_beside
+from tracker.pins.shifted import Place, arrange
 from tracker.pins.stands import DeckView
 from tracker.pins.still import Still, still_of
 from tracker.video.reader import Crop
@@ -33,6 +33,9 @@ SWAYS_IN = 0.12
 FLYING_IN2 = 7.0
 """Area of something tall that moves and is no standing pin; a pin's head measures 5 square inches, its side 50."""
 RISES = 0.5
+CHANGED = 0.01
+LOOSE = 0.02
+"""A pin that is beside its spot and moves is so much less likely to stand there than to fly (own estimate)."""
 TALL_IN = 10.0
 
 
@@ -48,7 +51,7 @@ class Standing:
         Probability of each set of pins.
     probability : array of shape (10,)
         Probability that each pin stands, wherever it stands.
-    beside : tuple of Found
+    beside : tuple of Place
         Pins that stand beside their spots.
     wobbling, covered, hidden : tuple of int
         Pins that stand and move; that something covers; of which those in front leave nothing to see.
@@ -59,7 +62,7 @@ class Standing:
     still: Still
     sets: Array
     probability: Array
-    beside: tuple[Found, ...] = ()
+    beside: tuple[Place, ...] = ()
     wobbling: tuple[int, ...] = ()
     covered: tuple[int, ...] = ()
     hidden: tuple[int, ...] = ()
@@ -72,10 +75,13 @@ class Standing:
 
     @property
     def sure(self) -> float:
-        """Probability that exactly these pins stand: of the likeliest set, and of each pin found beside its spot."""
-        beside = [f.pin for f in self.beside]
-        others = float(np.prod([max(p, 1 - p) for n, p in enumerate(self.probability, 1) if n in beside]))
-        return float(self.sets.max()) * others
+        """Probability that exactly these pins stand.
+
+        That of the likeliest set, unless what stands beside its spot changed it; then that of each pin by itself.
+        """
+        each = np.maximum(self.probability, 1 - self.probability)
+        changed = np.abs(self.probability - each_pin(self.sets)) > CHANGED
+        return float(np.prod(each[changed])) * (float(self.sets.max()) if not changed.all() else 1.0)
 
 
 def windows(crops: Sequence[Crop]) -> list[list[Crop]]:
@@ -129,11 +135,10 @@ def _sets(rack: Rack, still: Still) -> tuple[Array, Float]:
 def _judged(
     view: DeckView, rack: Rack, window: Sequence[Crop], *, still: Still, sets: Array, unclear: Float
 ) -> Standing:
-    stand = pins_of(int(sets.argmax()))
-    probability = each_pin(sets)
-    beside = look_beside(view, rack, still, standing=stand, probability=probability, unclear=unclear)
-    for found in beside:
-        probability[found.pin - 1] = found.probability
+    found = arrange(view, rack, still, sets, unclear)
+    stand = tuple(p.pin for p in found.places)
+    beside = tuple(p for p in found.places if not p.at_spot)
+    probability = found.probability
     seen = _visible(rack, stand)
     moves = _moves(window, rack)
     area = {n: seen[n - 1] > 0.3 for n in range(1, 11)}
@@ -143,6 +148,13 @@ def _judged(
         n for n, a in area.items() if n not in hidden and a.any() and float(np.nanmean(unclear[a])) > PIN_COVERED
     )
     wobbling = tuple(n for n in stand if n not in hidden and sway_in(view, rack, window, pin=n, seen=seen) > SWAYS_IN)
+    at_spots = each_pin(sets)
+    if any(n in wobbling and at_spots[n - 1] <= 0.5 for n in stand):
+        for k in np.flatnonzero(np.abs(probability - at_spots) > CHANGED):
+            chance = float(probability[k])
+            probability[k] = chance * LOOSE / (chance * LOOSE + 1 - chance)
+        beside = tuple(p for p in beside if probability[p.pin - 1] > 0.5)
+        wobbling = tuple(n for n in wobbling if probability[n - 1] > 0.5)
     flying = float(np.sum(_tall(rack) & moves & (unclear > 0.5))) / view.px_per_in**2 > FLYING_IN2
     return Standing(
         still, sets, probability, beside, wobbling=wobbling, covered=covered, hidden=hidden, flying=flying
