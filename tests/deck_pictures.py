@@ -32,7 +32,16 @@ Array = NDArray[np.float64]
 TRIPOD = CameraSpec().resized(1920, 1080)
 SMALL = CameraSpec()
 UPRIGHT = CameraSpec(
-    x_ft=-2.4, y_ft=-17.0, z_ft=6.6, yaw_deg=3.0, pitch_deg=7.0, roll_deg=0.6, f_px=1900.0, width=1080, height=1920, fps=30
+    x_ft=-2.4,
+    y_ft=-17.0,
+    z_ft=6.6,
+    yaw_deg=3.0,
+    pitch_deg=7.0,
+    roll_deg=0.6,
+    f_px=1900.0,
+    width=1080,
+    height=1920,
+    fps=30,
 )
 LYING = np.pi / 2
 

@@ -152,8 +152,8 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _text(
         "standing_pins",
-        "Pins that stand at the last usable frame, such as 4-7-10, or none; what the session sheet notes comes before what "
-        "is read; empty where the reading is not sure.",
+        "Pins that stand at the last usable frame, such as 4-7-10, or none; what the session sheet notes comes before "
+        "what is read; empty where the reading is not sure.",
     ),
 )
 
@@ -228,7 +228,7 @@ PIN_NUMBERS: tuple[Column, ...] = (
     Column(
         "contact_seen_s",
         "s",
-        "The same by the pins' first motion in the picture: between the last picture without and the first one with it.",
+        "The same by the pins' first motion in the picture: between the last picture without and the first with it.",
         decimals=4,
     ),
     Column(

@@ -248,8 +248,9 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
 def _told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
     """The looks as they come; the deck's watcher hears of the balls in them."""
     for look in looks:
-        for ball in look.detections if deck is not None else ():
-            deck.ball_at(look.t_s, ball.y_in)
+        if deck is not None:
+            for ball in look.detections:
+                deck.ball_at(look.t_s, ball.y_in)
         yield look
 
 

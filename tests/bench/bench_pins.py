@@ -14,6 +14,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import cv2
@@ -125,10 +126,11 @@ def read(case: Case, made: Drawn, folder: Path) -> Read | None:
 def reliability(claims: np.ndarray, true: np.ndarray) -> list[str]:
     """Rows of a reliability table: claimed probability, pins, share that stand."""
     rows = []
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in pairwise(BINS):
         inside = (claims >= low) & (claims < high)
         if inside.any():
-            rows.append(f"| {low:g} to {min(high, 1):g} | {inside.sum()} | {claims[inside].mean():.4f} | {true[inside].mean():.4f} |")
+            share, stand = claims[inside].mean(), true[inside].mean()
+            rows.append(f"| {low:g} to {min(high, 1):g} | {inside.sum()} | {share:.4f} | {stand:.4f} |")
     return ["| claimed | pins | mean claim | stand |", "|---|---|---|---|", *rows]
 
 
@@ -152,11 +154,10 @@ def main() -> None:
             wrong_before = [n for n in ALL if (result.before[n - 1] > 0.5) != (n in case.rack)]
             wrong = [n for n in ALL if (result.after[n - 1] > 0.5) != (n in case.stand)]
             if wrong_before or wrong or (result.given and not result.right):
-                c = case.house.camera
+                c, chances = case.house.camera, [round(float(result.after[n - 1]), 3) for n in wrong]
                 sys.stdout.write(
-                    f"{case.number}: {c.width}x{c.height} f{c.f_px:.0f} crf{c.crf} light {case.house.lane.light[1]:.2f} "
-                    f"rack {case.rack} stand {case.stand} wrong before {wrong_before} after {wrong} given {result.given} "
-                    f"p {[round(float(result.after[n - 1]), 3) for n in wrong]}\n"
+                    f"{case.number}: {c.width}x{c.height} crf{c.crf} light {case.house.lane.light[1]:.2f} "
+                    f"rack {case.rack} stand {case.stand} wrong before {wrong_before} after {wrong} ({chances}), given {result.given}\n"
                 )
     say(done, refused)
 

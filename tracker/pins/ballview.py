@@ -108,7 +108,7 @@ class BallView:
 
 
 def ball_view(
-    view: DeckView, rack: Rack, before: Sequence[Crop], near: Sequence[tuple[Crop, Array]], radius_px: float
+    view: DeckView, rack: Rack, before: Sequence[Crop], near: Sequence[tuple[Crop, Array]], *, radius_px: float
 ) -> BallView | None:
     """Learn the ball's colours from pictures in which its place is known; None where it is not seen in them.
 
@@ -152,4 +152,4 @@ def _inside(pixels: Float, at: Array, radius_px: float) -> Array:
 def _disc(radius_px: float) -> Float:
     reach = int(np.ceil(radius_px))
     v, u = np.mgrid[-reach : reach + 1, -reach : reach + 1]
-    return np.clip(radius_px + 0.5 - np.hypot(u, v), 0, 1).astype(np.float32)
+    return np.asarray(np.clip(radius_px + 0.5 - np.hypot(u, v), 0, 1), dtype=np.float32)

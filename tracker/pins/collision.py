@@ -3,8 +3,8 @@
 Ball and pins are discs without friction that meet at the ball's radius plus the pin's belly. Along the line of centres
 momentum is conserved and the closing speed is turned back by the factor e (restitution); across it nothing changes.
 Source: any textbook of mechanics (oblique impact of smooth spheres); check values in ``tests/pins/test_collision.py``.
-Spin, pins that come back and the height at which they touch are left out, so that a ball's place behind the rack is good
-to some boards only.
+Spin, pins that come back and the height at which they touch are left out, so that a ball's place behind the rack is
+good to some boards only.
 """
 
 from __future__ import annotations
@@ -132,7 +132,11 @@ def through_rack(
     way = np.array([heading, 1.0]) / math.hypot(heading, 1.0)
     hit: list[int] = []
     while True:
-        ahead = {n: run for n, s in spots.items() if n not in hit and (run := _run_to(place, way, s, bodies.reach_in)) is not None}
+        ahead = {
+            n: run
+            for n, s in spots.items()
+            if n not in hit and (run := _run_to(place, way, s, bodies.reach_in)) is not None
+        }
         pin = min(ahead, key=lambda n: ahead[n]) if ahead else None
         if pin is None or place[1] + ahead[pin] * way[1] > until_in:
             break

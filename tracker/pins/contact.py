@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,8 @@ QUIET_S = 0.035
 MOVES_SIGMAS, MOVES_SHARE = 5.0, 0.06
 """A pin moves where its upper part changes by so many times what it does before, and by this share of its contrast."""
 SEEN_SHARE = 0.5
+MANY = 5
+"""Of so many pins fewer than half move in the first picture in which any does."""
 LATE_S = 0.003
 """A pin that is hit has moved by enough to be seen after some milliseconds (own estimate: 0.3 in at 100 in/s)."""
 
@@ -99,18 +101,26 @@ def first_motion(rack: Rack, crops: Sequence[Crop], expected_s: float) -> FirstM
         return None
     heads = {n: m for n in rack.pins if (m := _head(rack, n)).sum() >= 4}
     base = np.median([_shown(rack, c) for c in quiet], axis=0)
-    usual = {n: [_change(_shown(rack, c), base, m) for c in quiet] for n, m in heads.items()}
+    usual = np.array([_extra(_shown(rack, c), base, heads, rack) for c in quiet])
     white = float(np.median(rack.model.look.level))
-    limits = {n: np.mean(u) + max(MOVES_SIGMAS * np.std(u), MOVES_SHARE * white) for n, u in usual.items()}
+    limits = usual.mean(axis=0) + np.maximum(MOVES_SIGMAS * usual.std(axis=0), MOVES_SHARE * white)
     flags = [
-        {n for n, m in heads.items() if _change(picture, base, m) > limits[n]}
-        for picture in (_shown(rack, c) for c in near)
+        {
+            n
+            for n, extra, limit in zip(heads, _extra(_shown(rack, c), base, heads, rack), limits, strict=True)
+            if extra > limit
+        }
+        for c in near
     ]
     for k in range(1, len(near)):
         lasting = flags[k] & (flags[k + 1] if k + 1 < len(near) else flags[k])
         if lasting:
             before, now = near[k - 1].t_s, near[k].t_s
-            return FirstMotion((before + now) / 2 - LATE_S, float(np.hypot((now - before) / np.sqrt(12), LATE_S)), tuple(sorted(lasting)))
+            return FirstMotion(
+                (before + now) / 2 - LATE_S,
+                float(np.hypot((now - before) / np.sqrt(12), LATE_S)),
+                tuple(sorted(lasting)),
+            )
     return None
 
 
@@ -126,5 +136,11 @@ def _shown(rack: Rack, crop: Crop) -> NDArray[np.float32]:
     return placed(crop.luma.astype(np.float32), rack.place)
 
 
-def _change(picture: NDArray[np.float32], base: NDArray[np.floating], mask: NDArray[np.bool_]) -> float:
-    return float(np.abs(picture[mask] - base[mask]).mean())
+def _extra(
+    picture: NDArray[np.float32], base: NDArray[np.floating], heads: Mapping[int, NDArray[np.bool_]], rack: Rack
+) -> Array:
+    """By how much each pin's upper part changes more than the rest does, which light and encoder may change too."""
+    change = np.abs(picture - base)
+    own = np.array([float(change[m].mean()) for m in heads.values()])
+    rest = float(np.median(own)) if len(own) >= MANY else float(change.ravel()[rack.model.free.pixels].mean())
+    return own - rest

@@ -90,8 +90,12 @@ def batches(shapes: Sequence[PinShape]) -> tuple[Batch, ...]:
         members = np.nonzero(touched[:, pixels].T)[1].reshape(len(pixels), k).T
         starts = np.flatnonzero(np.diff(code[pixels], prepend=-1))
         subset = np.stack([(BITS[:, members[:, i]] * (1 << np.arange(k))).sum(axis=1) for i in starts])
-        parts = [values[members, pixels] for values in (alphas, edges, heights, sides)]
-        made.append(Batch(pixels, members, *parts[:2], height_in=parts[2], side=parts[3], starts=starts, subset=subset))
+        made.append(
+            Batch(
+                pixels, members, alphas[members, pixels], edges[members, pixels], height_in=heights[members, pixels],
+                side=sides[members, pixels], starts=starts, subset=subset,
+            )
+        )  # fmt: skip
     return tuple(made)
 
 
@@ -152,7 +156,7 @@ def set_log_likelihoods(picture: Float, noise: Float, model: DeckModel, clutter:
 
 
 def strange(picture: Float, noise: Float, model: DeckModel, *, standing: int, clutter: Clutter) -> Float:
-    """Probability ``(h, w)`` that a pixel shows neither the pins of a set nor what is behind; NaN where no pin can be."""
+    """Probability ``(h, w)`` that a pixel shows neither a set of pins nor what is behind; NaN where no pin can be."""
     out = np.full(picture.size, np.nan, dtype=np.float32)
     for batch in model.batches:
         told, other = _cases(batch, picture, noise, model=model, clutter=clutter)
@@ -163,7 +167,7 @@ def strange(picture: Float, noise: Float, model: DeckModel, *, standing: int, cl
 
 
 def _cases(batch: Batch, picture: Float, noise: Float, *, model: DeckModel, clutter: Clutter) -> tuple[Float, Float]:
-    """Likelihood ``(2^k, p)`` of each pixel in every case of its k pins, and the part of it ``(p,)`` of other things."""
+    """Likelihood ``(2^k, p)`` of each pixel in every case of its k pins, and its part ``(p,)`` of other things."""
     at = batch.pixels
     seen, behind = picture.ravel()[at], model.behind.luma.ravel()[at]
     behind_var, noise_var = model.behind.sd.ravel()[at] ** 2, noise.ravel()[at] ** 2

@@ -86,7 +86,7 @@ def before_prior() -> Array:
     """Logarithm of the probability ``(1024,)`` of each set before a shot."""
     prior = np.full(len(SETS), (1 - FULL_PRIOR) / len(SETS))
     prior[FULL] += FULL_PRIOR
-    return np.log(prior)
+    return np.asarray(np.log(prior))
 
 
 def after_prior(before: Array) -> Array:
@@ -124,9 +124,12 @@ def read_rack(view: DeckView, still: Still, noise: NDArray[np.float32], place_u_
         stand = int(sets.argmax())
         look = learned(here.luma, shapes, pins_of(stand), look)
         mean, variance = replace(model, look=look).picture_of(pins_of(stand))
-        place = laid_over(mean, still.luma, 1 / (variance + still.noise**2), place)
+        weight = np.asarray(1 / (variance + still.noise**2), dtype=np.float32)
+        place = laid_over(mean, still.luma, weight, place)
     here = replace(still, luma=placed(still.luma, place))
-    model = DeckModel(shapes, search.batches[blur], look, backdrop(here.luma, search.free[blur]), search.free[blur], view.px_per_in)
+    model = DeckModel(
+        shapes, search.batches[blur], look, backdrop(here.luma, search.free[blur]), search.free[blur], view.px_per_in
+    )
     sets = posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
     return Rack(model, place, noise, here, sets)
 
@@ -153,7 +156,9 @@ class _Search:
         shift, blur = (0.0, 0.0), BLURS_PX[1]
         for step in STEPS_PX:
             while True:
-                around = [(shift[0] + i * step, shift[1] + j * step) for i, j in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))]
+                around = [
+                    (shift[0] + i * step, shift[1] + j * step) for i, j in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
+                ]
                 near = max(around, key=lambda s: self._score(s, blur))
                 if near == shift or max(np.abs(near)) > REACH_PX:
                     break
@@ -167,7 +172,10 @@ class _Search:
             picture, shapes = placed(self._still.luma, shifted(*shift)), self.shapes[blur]
             look, behind = first_look(picture, shapes), backdrop(picture, self.free[blur])
             told = set_log_likelihoods(
-                picture, self._still.noise, DeckModel(shapes, self.batches[blur], look, behind, self.free[blur], self._view.px_per_in), NO_CLUTTER
+                picture,
+                self._still.noise,
+                DeckModel(shapes, self.batches[blur], look, behind, self.free[blur], self._view.px_per_in),
+                NO_CLUTTER,
             )
             prior = -0.5 * (shift[0] ** 2 + shift[1] ** 2) / self._u**2
             # beside an empty deck: other shifts have other pixels, of which pit is easier to explain than floor

@@ -39,6 +39,10 @@ MOST_EXIT_U, LEAST_LEAVES = 1.5, 0.9
 BALL_AT_S = (0.10, 0.02)
 START_BEFORE_S = 0.03
 MIDDLE_S = 0.12
+LEAST_CHANCE = 0.02
+LEAST_SEEN = 3
+OUTLINE = 122
+"""Points of an outline that go once around a pin."""
 NOT_READ = PinsReading(flags=("pins_not_read",))
 
 
@@ -111,7 +115,9 @@ class _Reading:
         self.flags: list[str] = []
         self.exit = Quantity(missing="exit_unseen")
         self._words = ""
-        self._first, self._motion, self._way = None, None, None  # type: int | None, FirstMotion | None, Way | None
+        self._first: int | None = None
+        self._motion: FirstMotion | None = None
+        self._way: Way | None = None
         self._found: Through | None = None
 
     def contact(self, crops: Sequence[Crop]) -> None:
@@ -139,7 +145,7 @@ class _Reading:
         near = [c for c in crops if BALL_AT_S[1] <= self._line.t_s - c.t_s <= BALL_AT_S[0]]
         places = [(c, self._ball_px(self._line.at(c.t_s)[0])) for c in near]
         radius_px = self._line.radius_in * self._deck.view.px_per_in
-        ball = ball_view(self._deck.view, self._rack, before, places, radius_px)
+        ball = ball_view(self._deck.view, self._rack, before, places, radius_px=radius_px)
         if ball is None:
             return
         found = follow(
@@ -168,7 +174,9 @@ class _Reading:
                 ball_lb=float(rng.uniform(*BALL_LB_RANGE)), restitution=float(rng.uniform(*RESTITUTION_RANGE)),
                 reach_in=REACH_IN,
             )  # fmt: skip
-            ways.append(through_rack(state[:2] - 12 * state[2:] / state[3], state[2] / state[3], self._rack.pins, bodies=bodies))
+            ways.append(
+                through_rack(state[:2] - 12 * state[2:] / state[3], state[2] / state[3], self._rack.pins, bodies=bodies)
+            )
         self._way = ways[0]
         exits = np.array([w.exit_x_in for w in ways if w.exit_x_in is not None])
         if len(exits) < MODEL_DRAWS // 2:
@@ -176,8 +184,9 @@ class _Reading:
         boards = board_from_x(exits, self._hand)
         model = Quantity(float(np.median(boards)), float(np.hypot(boards.std(), MODEL_U_BOARDS)))
         self.numbers["model_exit_board"] = model
-        if self.exit.value is not None and self.exit.u is not None and model.value is not None and model.u is not None:
-            if abs(self.exit.value - model.value) > ODD_SIGMAS * float(np.hypot(self.exit.u, model.u)):
+        if self.exit.value is not None and self.exit.u is not None:
+            apart = abs(self.exit.value - float(np.median(boards)))
+            if apart > ODD_SIGMAS * float(np.hypot(self.exit.u, model.u or 0.0)):
                 self.flags.append("exit_implausible")
 
     def _ball_px(self, state: Array) -> Array:
@@ -224,7 +233,11 @@ class _Reading:
         """Small pictures of before, contact, among the pins and after."""
         contact = self.numbers.get("contact_s", Quantity()).value or self._line.t_s
         wanted = [("before", before[-1])]
-        wanted += [(name, c) for name, t in (("contact", contact), ("among the pins", contact + MIDDLE_S)) if (c := _nearest(crops, t))]
+        wanted += [
+            (name, c)
+            for name, t in (("contact", contact), ("among the pins", contact + MIDDLE_S))
+            if (c := _nearest(crops, t))
+        ]
         last = _nearest(crops, self._standing.still.t_s) if self._standing else (crops[-1] if crops else None)
         wanted += [("after", last)] if last is not None else []
         return tuple(PinPicture(name, c.t_s, _bgr(c), self._marked(name, c.t_s)) for name, c in wanted)
@@ -247,11 +260,6 @@ class _Reading:
         view = self._deck.view
         outlines = [pin_outline(view.camera, spot)[:OUTLINE] - view.origin for spot in pin_positions()]
         return tuple(self._rack.in_picture(outline) for outline in outlines)
-
-
-LEAST_CHANCE = 0.02
-LEAST_SEEN = 3
-OUTLINE = 122
 
 
 def _nearest(crops: Sequence[Crop], t_s: float) -> Crop | None:

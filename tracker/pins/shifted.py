@@ -21,7 +21,7 @@ Float = NDArray[np.float32]
 ACROSS_IN = np.arange(-7.0, 7.1, 0.5)
 ALONG_IN = np.arange(-6.0, 6.1, 1.5)
 SLIDES_PRIOR, SLIDES_IN, FARTHEST_IN = 0.04, 2.0, 7.0
-"""Of pins that ball or pins touch, few slide and stay up, and not far (share, standard deviation, limit; own estimates)."""
+"""Of pins that are touched few slide and stay up, and not far (share, standard deviation, limit; own estimates)."""
 TOLD_IN = (1.0, 4.6)
 """Across and along: what the picture tells of a pin's place, with half a pixel's doubt, is not less."""
 APART_IN = 4.6
@@ -50,7 +50,7 @@ class Place:
 
     @property
     def on_deck(self) -> Array:
-        """x and y in inches."""
+        """Its x and y, inches."""
         return np.asarray(pin_positions()[self.pin - 1] + np.array([self.across_in, self.along_in]))
 
 
@@ -70,7 +70,7 @@ class Arrangement:
     places: tuple[Place, ...]
 
 
-def arrange(view: DeckView, rack: Rack, still: Still, sets: Array, unclear: Float) -> Arrangement:
+def arrange(view: DeckView, rack: Rack, still: Still, *, sets: Array, unclear: Float) -> Arrangement:
     """Look whether pins stand beside their spots, where the reading at the spots leaves something open.
 
     Parameters
@@ -90,12 +90,12 @@ def arrange(view: DeckView, rack: Rack, still: Still, sets: Array, unclear: Floa
     todo: list[int | None] = [n for n in placed if _misfit(rack, unclear, n, placed) > MISFIT_SHARE]
     todo.append(None)
     for thing in todo[:MOST_THINGS]:
-        _settle(view, rack, still, placed, probability, thing=thing)
+        _settle(view, rack, still, placed, probability=probability, thing=thing)
     return Arrangement(probability, tuple(placed[n] for n in sorted(placed)))
 
 
 def _settle(
-    view: DeckView, rack: Rack, still: Still, placed: dict[int, Place], probability: Array, *, thing: int | None
+    view: DeckView, rack: Rack, still: Still, placed: dict[int, Place], *, probability: Array, thing: int | None
 ) -> None:
     """Which pin, and where, is the one that fits badly (``thing``), or what no pin explains (None); in place."""
     while True:
@@ -160,7 +160,9 @@ class _Deck:
         for place in sorted(others, key=lambda p: -p.on_deck[1]):
             shape = model.shapes[place.pin - 1]
             step = self._steps(place.pin, np.array([[place.across_in, place.along_in]]))[0]
-            alpha, height, side = (_moved(a, (int(step[0]), int(step[1]))) for a in (shape.alpha, shape.height_in, shape.side))
+            alpha, height, side = (
+                _moved(a, (int(step[0]), int(step[1]))) for a in (shape.alpha, shape.height_in, shape.side)
+            )
             luma = model.look.luma_at(place.pin - 1, height, side)
             self._mean = self._mean * (1 - alpha) + alpha * luma
             self._var = self._var * (1 - alpha) ** 2 + (alpha * np.float32(model.look.sd)) ** 2
@@ -190,10 +192,10 @@ class _Deck:
         """By how many pixels ``(n, 2)`` a pin's picture moves (columns, rows) when the pin does, ``(n, 2)`` inches."""
         spot = pin_positions()[pin - 1]
         at = self._view.pixels(np.column_stack([spot + np.vstack([np.zeros(2), places]), np.zeros(len(places) + 1)]))
-        return np.round(at[1:] - at[0]).astype(np.int64)
+        return np.asarray(np.round(at[1:] - at[0]), dtype=np.int64)
 
     def _unexplained(self, pin: int, steps: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Whether head and neck of a pin, moved by pixels ``(n, 2)``, would lie where the others leave something open."""
+        """Whether head and neck of a pin, moved by pixels ``(n, 2)``, would lie where the others leave a gap."""
         shape = self._rack.model.shapes[pin - 1]
         upper = (shape.alpha > INNER) & (shape.height_in > LOW_IN)
         if not upper.any():

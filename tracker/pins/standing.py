@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lane import PIN_HEIGHT_IN
-from tracker.pins.joint import FALLEN, LOW_IN, each_pin, pins_of, posterior, set_log_likelihoods, strange
+from tracker.pins.joint import FALLEN, LOW_IN, each_pin, posterior, set_log_likelihoods, strange
 from tracker.pins.rack import Rack, after_prior
 from tracker.pins.shifted import Place, arrange
 from tracker.pins.stands import DeckView
@@ -135,7 +135,7 @@ def _sets(rack: Rack, still: Still) -> tuple[Array, Float]:
 def _judged(
     view: DeckView, rack: Rack, window: Sequence[Crop], *, still: Still, sets: Array, unclear: Float
 ) -> Standing:
-    found = arrange(view, rack, still, sets, unclear)
+    found = arrange(view, rack, still, sets=sets, unclear=unclear)
     stand = tuple(p.pin for p in found.places)
     beside = tuple(p for p in found.places if not p.at_spot)
     probability = found.probability

@@ -136,9 +136,8 @@ def pin_shape(view: DeckView, spot: Array, blur_px: float) -> PinShape:
     circles = outline[count:].reshape(-1, len(CIRCLE), 2)
     for polygon in (outline[:count], *circles):
         cv2.fillPoly(fine, [np.round((polygon * FINE - 0.5) * 16).astype(np.int32)], 255, shift=4)
-    alpha = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(255)
-    if blur_px > 0:
-        alpha = cv2.GaussianBlur(alpha, (0, 0), blur_px)
+    coarse = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(255)
+    alpha = cv2.GaussianBlur(coarse, (0, 0), blur_px) if blur_px > 0 else coarse
     ends = view.pixels(np.array([[*spot, 0.0], [*spot, PIN_HEIGHT_IN]]))
     axis = ends[1] - ends[0]
     length = float(np.hypot(*axis))

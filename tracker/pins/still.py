@@ -103,7 +103,7 @@ def laid_over(model: Float, picture: Float, weight: Float, place: Array) -> Arra
         One over the variance of each pixel, 0 where it tells nothing.
     place : array of shape (2, 3)
     """
-    down, across = np.gradient(model)
+    down, across = (np.asarray(g) for g in np.gradient(model))
     left = placed(picture, place) - model
     used = (weight > 0) & (left**2 * weight < MISFIT**2) & (np.abs(down) + np.abs(across) > 1.0)
     if used.sum() < 12:

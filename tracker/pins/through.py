@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.lane import DECK_END_IN, LANE_WIDTH_IN, pin_positions
+from calibration.lane import DECK_END_IN, LANE_WIDTH_IN, PIN_BELLY_RADIUS_IN, pin_positions
 from tracker.pins.ballview import BallView
-from tracker.pins.collision import BALL_LB_RANGE, PIN_BELLY_RADIUS_IN, PIN_LB, RESTITUTION_RANGE
+from tracker.pins.collision import BALL_LB_RANGE, PIN_LB, RESTITUTION_RANGE
 from tracker.video.reader import Crop
 
 Array = NDArray[np.float64]
@@ -30,15 +30,17 @@ NORMAL_DEG = 8.0
 FIRST_DEG = 2.0
 """The same for the first pin, which stands in its place."""
 PUSH_IN_S = 14.0
-"""Unforeseen change of velocity sideways in the time a ball takes through the deck (standard deviation, own estimate)."""
+"""Unforeseen change of velocity sideways while a ball is on the deck (standard deviation, own estimate)."""
 DECK_S = 0.2
 JITTER_IN = 0.12
 LONGEST_S = 0.6
+CLEAR = 2.0
+"""Logarithm of how many times likelier the ball is in its place than no ball, from which on it is seen."""
 FALL_S = 0.035
 """A ball that falls off the deck's end is still seen for so long."""
 GRAVITY_IN = 386.1
-PLACE_U_IN = 0.3
-"""Outline and colours place a disc no better than this (own estimate)."""
+PLACE_U_IN = 0.8
+"""What light in the pit, pins before the ball and its mirror image pull at its disc (by rendered shots)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,13 +186,8 @@ def follow(
     on_lane = np.isfinite(ways.exit) & (np.abs(ways.exit) < LANE_WIDTH_IN / 2)
     run = DECK_END_IN - ways.start[on_lane, 1]
     turned = np.arctan((ways.exit[on_lane] - ways.start[on_lane, 0]) / run) - np.arctan(ways.heading[on_lane])
-    return Through(
-        ways.exit[on_lane], float(on_lane.mean()), np.degrees(turned), ways.first[on_lane], seen=seen, track=tuple(track)
-    )  # fmt: skip
-
-
-CLEAR = 2.0
-"""Logarithm of how many times likelier the ball is in its place than no ball, from which on it is seen."""
+    exits, leaves = ways.exit[on_lane], float(on_lane.mean())
+    return Through(exits, leaves, np.degrees(turned), ways.first[on_lane], seen=seen, track=tuple(track))
 
 
 def _read(table: NDArray[np.float32], pixels: Array) -> Array:

@@ -42,10 +42,10 @@ def pins_png(reading: PinsReading) -> bytes:
     left = GAP
     for panel, picture in zip(panels, reading.pictures, strict=True):
         sheet[HEAD : HEAD + panel.shape[0], left : left + panel.shape[1]] = panel
-        _write(sheet, f"{picture.name}, {picture.t_s:.2f} s", (left, HEAD - 10), PLAIN)
+        _write(sheet, f"{picture.name}, {picture.t_s:.2f} s", (left, HEAD - 10), size=PLAIN)
         left += panel.shape[1] + GAP
     for k, line in enumerate(_words(reading)):
-        _write(sheet, line, (GAP, height - FOOT + 22 + 20 * k), PLAIN)
+        _write(sheet, line, (GAP, height - FOOT + 22 + 20 * k), size=PLAIN)
     return encode_png(sheet)
 
 
@@ -57,7 +57,7 @@ def _panel(picture: PinPicture, reading: PinsReading) -> Image:
     if chances is not None:
         for state, chance, outline in zip(reading.pins, chances, reading.outlines_px, strict=True):
             if chance is not None:
-                _pin(panel, state, chance, outline * zoom, after=picture.name == "after", zoom=zoom)
+                _pin(panel, state, chance, outline * zoom, after=picture.name == "after")
     if picture.ball_px is not None:
         at = (round(picture.ball_px[0] * zoom), round(picture.ball_px[1] * zoom))
         cv2.circle(panel, at, 7, _bgr(MARKER), 2, cv2.LINE_AA)
@@ -65,11 +65,8 @@ def _panel(picture: PinPicture, reading: PinsReading) -> Image:
     return panel
 
 
-def _pin(
-    panel: Image, state: PinState, chance: float, outline: NDArray[np.float64], *, after: bool, zoom: float
-) -> None:
+def _pin(panel: Image, state: PinState, chance: float, outline: NDArray[np.float64], *, after: bool) -> None:
     points = [np.round(outline * 16).astype(np.int32)]
-    del zoom
     stands = chance > 0.5
     if not stands and (state.before or 0.0) < UNSURE[0]:
         return
@@ -77,14 +74,14 @@ def _pin(
     cv2.polylines(panel, points, True, colour, thick, cv2.LINE_AA, 4)  # noqa: FBT003
     foot = outline[[0, -1]].mean(axis=0) if len(outline) else np.zeros(2)
     if stands:
-        _write(panel, str(state.number), (round(foot[0]) - 5, round(foot[1]) + 16), SMALL, _bgr(MARKER))
+        _write(panel, str(state.number), (round(foot[0]) - 5, round(foot[1]) + 16), size=SMALL, colour=_bgr(MARKER))
     if UNSURE[0] < chance < UNSURE[1]:
         top = outline[:, 1].min()
-        _write(panel, f"{chance:.2f}", (round(foot[0]) - 14, round(top) - 4), SMALL, _bgr(MARKER))
+        _write(panel, f"{chance:.2f}", (round(foot[0]) - 14, round(top) - 4), size=SMALL, colour=_bgr(MARKER))
     if after and state.codes:
         mark = {"pin_wobbles": "~", "pin_moved": ">", "pin_covered": "x", "pin_hidden": "?"}
         text = "".join(mark[c] for c in state.codes if c in mark)
-        _write(panel, text, (round(foot[0]) + 6, round(foot[1]) + 16), SMALL, _bgr(MARKER))
+        _write(panel, text, (round(foot[0]) + 6, round(foot[1]) + 16), size=SMALL, colour=_bgr(MARKER))
 
 
 def _words(reading: PinsReading) -> Sequence[str]:
@@ -99,7 +96,7 @@ def _words(reading: PinsReading) -> Sequence[str]:
     return (f"stood before: {before}    stand after: {after}{sure}", f"ball leaves the deck: {leaves}")
 
 
-def _write(image: Image, text: str, at: tuple[int, int], size: float, colour: Colour | None = None) -> None:
+def _write(image: Image, text: str, at: tuple[int, int], *, size: float, colour: Colour | None = None) -> None:
     cv2.putText(image, text, at, FONT, size, colour or _bgr(INK), 1, cv2.LINE_AA)
 
 
