@@ -157,7 +157,8 @@ def main() -> None:
                 c, chances = case.house.camera, [round(float(result.after[n - 1]), 3) for n in wrong]
                 sys.stdout.write(
                     f"{case.number}: {c.width}x{c.height} crf{c.crf} light {case.house.lane.light[1]:.2f} "
-                    f"rack {case.rack} stand {case.stand} wrong before {wrong_before} after {wrong} ({chances}), given {result.given}\n"
+                    f"rack {case.rack} stand {case.stand} wrong before {wrong_before} after {wrong} ({chances}), "
+                    f"given {result.given}\n"
                 )
     say(done, refused)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from tracker.pins.joint import (
     BITS,
     NO_CLUTTER,
     SETS,
+    Batch,
     DeckModel,
     batches,
     each_pin,
@@ -20,7 +22,7 @@ from tracker.pins.joint import (
     set_log_likelihoods,
     set_of,
 )
-from tracker.pins.looks import Backdrop, PinLook, backdrop, first_look, free_rows, learned
+from tracker.pins.looks import Backdrop, FreeRows, PinLook, backdrop, first_look, free_rows, learned
 from tracker.pins.stands import DeckView, PinShape, pin_shape
 from tracker.pins.still import Still, laid_over, placed, shifted
 
@@ -33,9 +35,10 @@ STAYS_PRIOR = 0.2
 RISES_PRIOR = 1e-4
 """A pin that did not stand does not rise; a rack that was read wrong may have had it."""
 BLURS_PX = (0.45, 0.8, 1.2)
-STEPS_PX = (2.0, 1.0, 0.5)
+STEPS_PX = (2.0, 1.0)
 REACH_PX = 6.0
 PASSES = 3
+HIGH_IN = 8.0
 LEAST_CONTRAST, CONTRAST_NOISES = 8.0, 3.0
 
 
@@ -111,33 +114,44 @@ def read_rack(view: DeckView, still: Still, noise: NDArray[np.float32], place_u_
     """
     search = _Search(view, still, place_u_px)
     shift, blur = search.best()
-    shapes, place = search.shapes[blur], shifted(*shift)
-    look = first_look(placed(still.luma, place), shapes)
-    sets = np.zeros(len(SETS))
+    made, place = search.outlines(blur), shifted(*shift)
+    look = first_look(placed(still.luma, place), made.shapes)
     for _ in range(PASSES):
         here = replace(still, luma=placed(still.luma, place))
-        behind = backdrop(here.luma, search.free[blur])
-        if not _told(look, behind, shapes, still):
+        model = made.model(look, backdrop(here.luma, made.free), view.px_per_in)
+        if not _told(model, still):
             return None
-        model = DeckModel(shapes, search.batches[blur], look, behind, search.free[blur], view.px_per_in)
-        sets = posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
-        stand = int(sets.argmax())
-        look = learned(here.luma, shapes, pins_of(stand), look)
-        mean, variance = replace(model, look=look).picture_of(pins_of(stand))
+        stand = pins_of(int(_sets(here, model).argmax()))
+        look = learned(here.luma, made.shapes, stand, look)
+        mean, variance = replace(model, look=look).picture_of(stand)
         weight = np.asarray(1 / (variance + still.noise**2), dtype=np.float32)
         place = laid_over(mean, still.luma, weight, place)
     here = replace(still, luma=placed(still.luma, place))
-    model = DeckModel(
-        shapes, search.batches[blur], look, backdrop(here.luma, search.free[blur]), search.free[blur], view.px_per_in
-    )
-    sets = posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
-    return Rack(model, place, noise, here, sets)
+    model = made.model(look, backdrop(here.luma, made.free), view.px_per_in)
+    return Rack(model, place, noise, here, _sets(here, model))
 
 
-def _told(look: PinLook, behind: Backdrop, shapes: list[PinShape], still: Still) -> bool:
-    heads = np.max([s.alpha * (s.height_in > 8.0) for s in shapes], axis=0) > 0.5
-    dark, noise = float(np.median(behind.luma[heads])), float(np.median(still.noise[heads]))
-    return float(look.level.max()) - dark > max(LEAST_CONTRAST, CONTRAST_NOISES * noise)
+def _sets(here: Still, model: DeckModel) -> Array:
+    return posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
+
+
+def _told(model: DeckModel, still: Still) -> bool:
+    heads = np.max([s.alpha * (s.height_in > HIGH_IN) for s in model.shapes], axis=0) > 0.5
+    dark, noise = float(np.median(model.behind.luma[heads])), float(np.median(still.noise[heads]))
+    return float(model.look.level.max()) - dark > max(LEAST_CONTRAST, CONTRAST_NOISES * noise)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlines:
+    """All that comes of the ten pins' shapes alone."""
+
+    shapes: Sequence[PinShape]
+    batches: Sequence[Batch]
+    free: FreeRows
+
+    def model(self, look: PinLook, behind: Backdrop, px_per_in: float) -> DeckModel:
+        """A deck with these shapes."""
+        return DeckModel(self.shapes, self.batches, look, behind, self.free, px_per_in)
 
 
 class _Search:
@@ -145,10 +159,8 @@ class _Search:
 
     def __init__(self, view: DeckView, still: Still, place_u_px: float) -> None:
         self._view, self._still, self._u = view, still, place_u_px
-        scale = float(np.sqrt(max(1.0, view.px_per_in / 2.4)))
-        self.shapes = {blur: [pin_shape(view, s, blur * scale) for s in pin_positions()] for blur in BLURS_PX}
-        self.batches = {blur: batches(shapes) for blur, shapes in self.shapes.items()}
-        self.free = {blur: free_rows(view, shapes) for blur, shapes in self.shapes.items()}
+        self._scale = float(np.sqrt(max(1.0, view.px_per_in / 2.4)))
+        self._made: dict[float, Outlines] = {}
         self._known: dict[tuple[float, float, float], float] = {}
 
     def best(self) -> tuple[tuple[float, float], float]:
@@ -163,20 +175,24 @@ class _Search:
                 if near == shift or max(np.abs(near)) > REACH_PX:
                     break
                 shift = near
-            blur = max(BLURS_PX, key=lambda b: self._score(shift, b))
-        return shift, blur
+        finer = self._score(shift, BLURS_PX[0]) > self._score(shift, BLURS_PX[1])
+        others = BLURS_PX[:1] if finer else BLURS_PX[1:]
+        return shift, max(others, key=lambda b: self._score(shift, b))
+
+    def outlines(self, blur: float) -> Outlines:
+        """The ten pins' shapes with a blur, made when they are first asked for."""
+        if blur not in self._made:
+            shapes = [pin_shape(self._view, spot, blur * self._scale) for spot in pin_positions()]
+            self._made[blur] = Outlines(shapes, batches(shapes), free_rows(self._view, shapes))
+        return self._made[blur]
 
     def _score(self, shift: tuple[float, float], blur: float) -> float:
         key = (*shift, blur)
         if key not in self._known:
-            picture, shapes = placed(self._still.luma, shifted(*shift)), self.shapes[blur]
-            look, behind = first_look(picture, shapes), backdrop(picture, self.free[blur])
-            told = set_log_likelihoods(
-                picture,
-                self._still.noise,
-                DeckModel(shapes, self.batches[blur], look, behind, self.free[blur], self._view.px_per_in),
-                NO_CLUTTER,
-            )
+            picture, made = placed(self._still.luma, shifted(*shift)), self.outlines(blur)
+            look, behind = first_look(picture, made.shapes), backdrop(picture, made.free)
+            model = made.model(look, behind, self._view.px_per_in)
+            told = set_log_likelihoods(picture, self._still.noise, model, NO_CLUTTER)
             prior = -0.5 * (shift[0] ** 2 + shift[1] ** 2) / self._u**2
             # beside an empty deck: other shifts have other pixels, of which pit is easier to explain than floor
             self._known[key] = float((told + before_prior()).max() - told[0]) + prior

@@ -31,7 +31,7 @@ SURE = 0.95
 """Probability of exactly this set of pins from which on it is written into the table."""
 LEAST_BEFORE = 3
 LATEST_BEFORE = 14
-MODEL_DRAWS = 60
+MODEL_DRAWS = 24
 MODEL_U_BOARDS = 3.0
 """Smooth discs put the exit 2 to 3 boards to the right of the one published figure (community copy of an article)."""
 ODD_SIGMAS, DISAGREES_SIGMAS = 2.0, 3.0

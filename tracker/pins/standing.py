@@ -108,21 +108,30 @@ def read_standing(view: DeckView, rack: Rack, crops: Sequence[Crop], contact_s: 
     contact_s : float
         Time of the ball's first contact.
     """
-    last: Standing | None = None
-    for window in windows([c for c in crops if c.t_s >= contact_s + FALL_S]):
-        still = rack.placed(still_of(window, rack.noise))
-        sets, unclear = _sets(rack, still)
-        if float(np.nanmean(unclear)) > COVERED_SHARE:
+    last: _Window | None = None
+    for crops_ in windows([c for c in crops if c.t_s >= contact_s + FALL_S]):
+        still = rack.placed(still_of(crops_, rack.noise))
+        window = _Window(crops_, still, *_sets(rack, still))
+        if float(np.nanmean(window.unclear)) > COVERED_SHARE:
             if last is not None:
                 break
             continue
-        if last is None and window[0].t_s > contact_s + LATEST_FIRST_S:
+        if last is None and crops_[0].t_s > contact_s + LATEST_FIRST_S:
             break
-        now = each_pin(sets)
-        if last is not None and float(np.max(now * (1 - last.probability))) > RISES:
+        if last is not None and float(np.max(each_pin(window.sets) * (1 - each_pin(last.sets)))) > RISES:
             break
-        last = _judged(view, rack, window, still=still, sets=sets, unclear=unclear)
-    return last
+        last = window
+    return None if last is None else _judged(view, rack, last)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Window:
+    """Some pictures, the same in one, the sets of pins at their spots, and what these do not explain."""
+
+    crops: Sequence[Crop]
+    still: Still
+    sets: Array
+    unclear: Float
 
 
 def _sets(rack: Rack, still: Still) -> tuple[Array, Float]:
@@ -132,22 +141,23 @@ def _sets(rack: Rack, still: Still) -> tuple[Array, Float]:
     return sets, unclear
 
 
-def _judged(
-    view: DeckView, rack: Rack, window: Sequence[Crop], *, still: Still, sets: Array, unclear: Float
-) -> Standing:
+def _judged(view: DeckView, rack: Rack, window: _Window) -> Standing:
+    still, sets, unclear = window.still, window.sets, window.unclear
     found = arrange(view, rack, still, sets=sets, unclear=unclear)
     stand = tuple(p.pin for p in found.places)
     beside = tuple(p for p in found.places if not p.at_spot)
     probability = found.probability
     seen = _visible(rack, stand)
-    moves = _moves(window, rack)
+    moves = _moves(window.crops, rack)
     area = {n: seen[n - 1] > 0.3 for n in range(1, 11)}
     whole = [float(s.alpha.sum()) for s in rack.model.shapes]
     hidden = tuple(n for n in range(1, 11) if float(seen[n - 1].sum()) < HIDDEN_SHARE * whole[n - 1])
     covered = tuple(
         n for n, a in area.items() if n not in hidden and a.any() and float(np.nanmean(unclear[a])) > PIN_COVERED
     )
-    wobbling = tuple(n for n in stand if n not in hidden and sway_in(view, rack, window, pin=n, seen=seen) > SWAYS_IN)
+    wobbling = tuple(
+        n for n in stand if n not in hidden and sway_in(view, rack, window.crops, pin=n, seen=seen) > SWAYS_IN
+    )
     at_spots = each_pin(sets)
     if any(n in wobbling and at_spots[n - 1] <= 0.5 for n in stand):
         for k in np.flatnonzero(np.abs(probability - at_spots) > CHANGED):

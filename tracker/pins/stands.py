@@ -29,6 +29,8 @@ OVER_IN = PIN_HEIGHT_IN + 5.0
 FINE = 4
 """Outlines are drawn this many times finer than the picture and averaged over its pixels."""
 HEIGHTS_IN = np.linspace(0.0, PIN_HEIGHT_IN, 61)
+CROWN = slice(48, None, 2)
+"""Circles of the head that an eye above sees behind one another."""
 CIRCLE = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
 LEAST_HEIGHT_PX = 9.0
 """Of smaller pins a picture tells little but noise."""
@@ -118,8 +120,11 @@ def pin_outline(camera: Camera, spot: Array) -> Array:
         for s in (-1.0, 1.0)
     ]
     foot = np.column_stack([spot + radius[0] * ring, np.zeros(len(ring))])
-    crown = [np.column_stack([spot + r * ring, np.full(len(ring), h)]) for r, h in zip(radius, HEIGHTS_IN, strict=True)]
-    hull = camera.project(np.vstack([foot, *crown[48:]]))
+    crown = [
+        np.column_stack([spot + r * ring, np.full(len(ring), h)])
+        for r, h in zip(radius[CROWN], HEIGHTS_IN[CROWN], strict=True)
+    ]
+    hull = camera.project(np.vstack([foot, *crown]))
     edge = camera.project(np.vstack([sides[0], sides[1][::-1]]))
     return np.vstack([edge, hull])
 

@@ -20,9 +20,9 @@ from tracker.video.reader import Crop
 
 Array = NDArray[np.float64]
 
-WAYS = 1500
+WAYS = 700
 SEED = 7
-STEP_S = 0.004
+STEP_S = 0.005
 GONE_SHARE = 0.12
 """Chance that a pin is no longer where it stood when the ball comes to it (own estimate)."""
 NORMAL_DEG = 8.0
@@ -34,6 +34,7 @@ PUSH_IN_S = 14.0
 DECK_S = 0.2
 JITTER_IN = 0.12
 LONGEST_S = 0.6
+NEARLY_ALL = 0.97
 CLEAR = 2.0
 """Logarithm of how many times likelier the ball is in its place than no ball, from which on it is seen."""
 FALL_S = 0.035
@@ -109,18 +110,22 @@ class _Ways:
             self._hit()
 
     def _hit(self) -> None:
-        gap = pin_positions()[None] - self.place[:, None]
-        distance = np.hypot(gap[..., 0], gap[..., 1])
-        touch = self.there & (distance < self._reach)
-        for pin in np.flatnonzero(touch.any(axis=0)):
-            k = np.flatnonzero(touch[:, pin])
+        spots = pin_positions()
+        for pin in np.flatnonzero(self.there.any(axis=0)):
+            k = np.flatnonzero(self.there[:, pin] & (np.abs(self.place[:, 1] - spots[pin, 1]) < self._reach))
+            gap = spots[pin] - self.place[k]
+            distance = np.hypot(gap[:, 0], gap[:, 1])
+            touch = distance < self._reach
+            if not touch.any():
+                continue
+            k, gap, distance = k[touch], gap[touch], distance[touch]
             self.there[k, pin] = False
             new = self.first[k] == 0
             self.first[k[new]] = pin + 1
             real = new | ~self._gone[k, pin]
-            k, spread = k[real], np.where(new[real], FIRST_DEG, NORMAL_DEG)
+            spread = np.where(new[real], FIRST_DEG, NORMAL_DEG)
+            k, normal = k[real], gap[real] / distance[real][:, None]
             turn = np.radians(self._rng.normal(0.0, spread))
-            normal = gap[k, pin] / distance[k, pin][:, None]
             c, s = np.cos(turn), np.sin(turn)
             normal = np.stack([c * normal[:, 0] - s * normal[:, 1], s * normal[:, 0] + c * normal[:, 1]], axis=-1)
             closing = np.maximum((self.speed[k] * normal).sum(axis=1), 0.0)
@@ -173,7 +178,7 @@ def follow(
     for crop in crops:
         if crop.t_s <= now:
             continue
-        if crop.t_s > start_s + LONGEST_S or np.isfinite(ways.exit).mean() > 0.97:
+        if crop.t_s > start_s + LONGEST_S or np.isfinite(ways.exit).mean() > NEARLY_ALL:
             break
         ways.advance(crop.t_s - now)
         now = crop.t_s
@@ -182,7 +187,9 @@ def follow(
         ways.resample(told)
         if np.isnan(ways.exit).mean() > 0.5:
             track.append((now, ways.place.mean(axis=0)))
-    ways.advance(LONGEST_S)
+    while now < start_s + LONGEST_S and np.isfinite(ways.exit).mean() < NEARLY_ALL:
+        ways.advance(4 * STEP_S)
+        now += 4 * STEP_S
     on_lane = np.isfinite(ways.exit) & (np.abs(ways.exit) < LANE_WIDTH_IN / 2)
     run = DECK_END_IN - ways.start[on_lane, 1]
     turned = np.arctan((ways.exit[on_lane] - ways.start[on_lane, 0]) / run) - np.arctan(ways.heading[on_lane])
