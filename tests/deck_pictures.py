@@ -5,7 +5,7 @@ Only the deck's box of the frame is drawn, so that a clip of it takes a fraction
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -14,16 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.lane import DECK_END_IN, pin_positions
+from calibration.lane import DECK_END_IN, PIN_BELLY_RADIUS_IN, pin_positions
 from calibration.marks import parse_marks
 from calibration.solve import Solution, solve
+from sample_media.balls import ball_look, ball_patch
+from sample_media.deck import DeckMotion, knock
 from sample_media.encode import Sensor, write_clip
 from sample_media.house import FACE_IN
 from sample_media.layers import Patch, composite, hidden_by
 from sample_media.optics import View, view_of
 from sample_media.pins import pin_patch
 from sample_media.scene import Scene, build_scene
-from sample_media.spec import CameraSpec, ClipSpec, LaneSpec
+from sample_media.spec import BallSpec, CameraSpec, ClipSpec, LaneSpec
 from sample_media.truth import clicked_marks
 from tracker.pins.stands import DeckView, deck_view
 from tracker.video.reader import ClipReader, Crop
@@ -124,22 +126,87 @@ def patches(made: Drawn, poses: Sequence[Pose], t_s: float) -> list[Patch]:
     return first + [p for _, p in sorted(parts, key=lambda item: -item[0])]
 
 
+Moment = Callable[[float], list[Patch]]
+
+
 def film(made: Drawn, stretches: Sequence[tuple[float, Sequence[Pose]]], path: Path, *, seed: int = 0) -> list[Crop]:
     """Film the deck through some stretches of so many seconds with some pins each, and read the file back.
 
     The crops' times run on over all stretches.
     """
+    ends = np.cumsum([duration for duration, _ in stretches])
+
+    def moment(t_s: float) -> list[Patch]:
+        return patches(made, stretches[int(np.searchsorted(ends, t_s + 1e-9, side="right"))][1], t_s)
+
+    return filmed(made, moment, path, duration_s=float(ends[-1]), seed=seed)
+
+
+def film_hit(made: Drawn, hit: Hit, path: Path, *, seed: int = 0) -> list[Crop]:
+    """Film a ball that rolls into a rack; it meets the first pin at :data:`CONTACT_S`."""
+    look = ball_look(hit.ball, made.house.lane.light, seed + 5)
+    spun = np.eye(3)
+
+    def moment(t_s: float) -> list[Patch]:
+        since = t_s - CONTACT_S
+        ball, feet, tilt, toward = hit.motion.at(since)
+        if since < 0:
+            ball = hit.start[[0, 1, 4]] + since * np.array([hit.start[2], hit.start[3], 0.0])
+        if since > 0:
+            poses = [
+                (n, Pose(tuple(feet[n - 1]), float(tilt[n - 1]), float(toward[n - 1])))
+                for n in hit.motion.rack if feet[n - 1][2] > -15
+            ]  # fmt: skip
+        else:
+            poses = [(n, upright(n)) for n in hit.motion.rack]
+        parts = [(float(pose.foot[1]), patch) for _, pose in poses for patch in patches(made, [pose], 0.0)]
+        mirrored = [p for _, p in parts if p.kind == "mirror"]
+        solid = [(y, p) for y, p in parts if p.kind != "mirror"]
+        if ball[2] > -hit.ball.radius_in:
+            shown = ball_patch(made.eye, ball, look, spun)
+            if shown is not None:
+                front = (made.scene.front, made.scene.floor) if ball[1] > DECK_END_IN else (made.scene.front,)
+                solid.append((float(ball[1]), hidden_by(shown, *front) if ball[1] > FACE_IN else shown))
+        return mirrored + [p for _, p in sorted(solid, key=lambda item: -item[0])]
+
+    return filmed(made, moment, path, duration_s=CONTACT_S + hit.after_s, seed=seed)
+
+
+CONTACT_S = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hit:
+    """A ball at its first contact (x, y, vx, vy, z), what the renderer's deck does then, and how long to film it."""
+
+    ball: BallSpec
+    start: Array
+    motion: DeckMotion
+    after_s: float = 0.4
+
+
+def hit_of(ball: BallSpec, offset_in: float, entry_deg: float, *, rack: tuple[int, ...], mph: float = 14.5) -> Hit:
+    """A ball whose line passes the head pin's spot ``offset_in`` on the right, turned left by ``entry_deg``."""
+    slope = -np.tan(np.radians(entry_deg))
+    y = np.linspace(690.0, 760.0, 14001)
+    x = offset_in + (y - 720.0) * slope
+    spots = pin_positions()[[n - 1 for n in rack]]
+    near = np.hypot(x[:, None] - spots[:, 0], y[:, None] - spots[:, 1]).min(axis=1)
+    k = int(np.flatnonzero(near < ball.radius_in + PIN_BELLY_RADIUS_IN)[0])
+    speed = mph * 17.6
+    start = np.array([x[k], y[k], speed * slope / np.hypot(slope, 1), speed / np.hypot(slope, 1), ball.radius_in])
+    return Hit(ball, start, knock(ball, start, rack, 1.5))
+
+
+def filmed(made: Drawn, moment: Moment, path: Path, *, duration_s: float, seed: int) -> list[Crop]:
+    """Film what ``moment`` draws, through sensor and encoder, and read the file back."""
     camera = replace(made.house.camera, width=made.view.box.width, height=made.view.box.height, sideways=False)
     sensor = Sensor(camera, seed)
 
-    def frames():
-        begin, k = 0.0, 0
-        for duration, poses in stretches:
-            while k / camera.fps < begin + duration - 1e-9:
-                t = k / camera.fps
-                yield t, sensor.expose(composite(made.scene.base, [patches(made, poses, t)], made.scene))
-                k += 1
-            begin += duration
+    def frames() -> Iterator[tuple[float, NDArray[np.uint8]]]:
+        for k in range(round(duration_s * camera.fps)):
+            t_s = k / camera.fps
+            yield t_s, sensor.expose(composite(made.scene.base, [moment(t_s)], made.scene))
 
     write_clip(path, frames(), camera)
     with ClipReader(path) as reader:

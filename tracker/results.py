@@ -181,7 +181,7 @@ class PinsReading:
     first_pin : int or None
         Pin that the ball meets first by its path.
     first_moved : tuple of int
-        Pins that move in the first picture in which any does.
+        Pins that move in the first picture in which any does, or in the next.
     model_pins : tuple of int
         Pins that smooth discs would have the ball hit, in order.
     flags : tuple of str

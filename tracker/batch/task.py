@@ -105,8 +105,8 @@ def _measured(task: ClipTask) -> ClipOutcome:
     if result.notes:
         provenance["camera_notes"] = list(result.notes)
     for number, shot in enumerate(named, 1):
-        row = task.sheet.for_shot(task.clip.path.name, number)
-        write_shot(task.out, shot, provenance, noted_standing="" if row is None else row.standing)
+        noted = task.sheet.standing_pins(task.clip.path.name, number, len(named))
+        write_shot(task.out, shot, provenance, noted_standing=noted)
     small = tuple(_small(shot) for shot in named)
     return ClipOutcome(small, result.failure, result.notes)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.lane import BOARD_WIDTH_IN, Hand, board_from_x, pin_positions
+from calibration.lane import BOARD_WIDTH_IN, PIN_SPACING_IN, Hand, board_from_x, pin_positions
 from tracker.pins.ballview import ball_view
 from tracker.pins.collision import BALL_LB_RANGE, REACH_IN, RESTITUTION_RANGE, Bodies, Way, through_rack
 from tracker.pins.contact import BallLine, FirstMotion, first_motion
@@ -39,7 +39,6 @@ MOST_EXIT_U, LEAST_LEAVES = 1.5, 0.9
 BALL_AT_S = (0.10, 0.02)
 START_BEFORE_S = 0.03
 MIDDLE_S = 0.12
-LEAST_CHANCE = 0.02
 LEAST_SEEN = 3
 OUTLINE = 122
 """Points of an outline that go once around a pin."""
@@ -134,9 +133,8 @@ class _Reading:
         if self._motion is not None:
             self.numbers["contact_seen_s"] = Quantity(self._motion.t_s, self._motion.u_s)
             apart = abs(self._motion.t_s - float(times[0]))
-            chance = float(np.mean(np.isin(pins[1:], self._motion.pins)))
-            late = apart > DISAGREES_SIGMAS * float(np.hypot(u_s, self._motion.u_s))
-            if late or chance < LEAST_CHANCE:
+            elsewhere = not _near(self._motion.pins, np.unique(pins))
+            if elsewhere or apart > DISAGREES_SIGMAS * float(np.hypot(u_s, self._motion.u_s)):
                 self.flags.append("contact_disagrees")
 
     def through(self, before: Sequence[Crop], crops: Sequence[Crop]) -> None:
@@ -260,6 +258,13 @@ class _Reading:
         view = self._deck.view
         outlines = [pin_outline(view.camera, spot)[:OUTLINE] - view.origin for spot in pin_positions()]
         return tuple(self._rack.in_picture(outline) for outline in outlines)
+
+
+def _near(moved: Sequence[int], expected: Sequence[int] | NDArray[np.int64]) -> bool:
+    """Whether any pin that moves is one that the ball may meet first, or stands next to one."""
+    spots = pin_positions()
+    gaps = [np.hypot(*(spots[m - 1] - spots[n - 1])) for m in moved for n in expected if n > 0]
+    return bool(min(gaps, default=0.0) < 1.1 * PIN_SPACING_IN)
 
 
 def _nearest(crops: Sequence[Crop], t_s: float) -> Crop | None:

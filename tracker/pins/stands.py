@@ -26,7 +26,7 @@ PINS = tuple(range(1, 11))
 SIDE_IN = GUTTER_EDGE_IN + 1.0
 FRONT_IN, BEHIND_IN = HEAD_PIN_IN - 30.0, DECK_END_IN + 6.0
 OVER_IN = PIN_HEIGHT_IN + 5.0
-FINE = 4
+FINE = 8
 """Outlines are drawn this many times finer than the picture and averaged over its pixels."""
 HEIGHTS_IN = np.linspace(0.0, PIN_HEIGHT_IN, 61)
 CROWN = slice(48, None, 2)

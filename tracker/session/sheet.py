@@ -76,8 +76,7 @@ class SheetRow:
     @property
     def texts(self) -> dict[str, str]:
         """Cells for the table of shots, by column name; notes are never among them."""
-        noted = {name: (self.hand or "") if name == "hand" else str(getattr(self, name)) for name in SHEET_COLUMNS}
-        return noted | {"standing_pins": self.standing_pins}
+        return {name: (self.hand or "") if name == "hand" else str(getattr(self, name)) for name in SHEET_COLUMNS}
 
     @property
     def standing_pins(self) -> str:
@@ -117,6 +116,16 @@ class SessionSheet:
         if len(rows) == 1:
             return rows[0]
         return rows[number - 1] if 1 <= number <= len(rows) else None
+
+    def standing_pins(self, clip: str, number: int, of: int) -> str:
+        """Pins noted as standing after shot ``number`` of the ``of`` shots of a clip, as tables name them.
+
+        Empty where nothing is noted, or where one row stands for several shots, which do not leave the same pins.
+        """
+        row = self.for_shot(clip, number)
+        if row is None or any(self.for_shot(clip, k) is row for k in range(1, of + 1) if k != number):
+            return ""
+        return row.standing_pins
 
     def without_clip(self, clips: Iterable[str]) -> tuple[SheetRow, ...]:
         """Rows that name none of these clips, for a hint to the user."""
