@@ -24,7 +24,8 @@ SHADE = 0.25
 """Darker by this share at the edge of a round body, before it is learned (own estimate)."""
 LEAST_SD, SD_SHARE = 2.0, 0.06
 FLOOR_SD_SHARE = 0.25
-"""Of pins over floor: mirror images come and go with the pins, which the floor's rows do not tell."""
+"""Of the floor's luma: mirror images come and go with the pins, which the floor's free pixels do not tell (own
+estimate)."""
 FEW = 6
 GAIN_SHRINK = 12.0
 GAIN_LIMITS = (0.6, 1.6)
@@ -138,7 +139,7 @@ def backdrop(picture: Float, free: FreeRows) -> Backdrop:
     at = free.row[free.starts]
     luma = np.interp(free.place, at, middle).astype(np.float32)
     sd = np.interp(free.place, at, np.maximum((high - low) / 2, LEAST_SD)).astype(np.float32)
-    return Backdrop(luma, sd)
+    return Backdrop(luma, np.where(free.place < 0, np.maximum(sd, np.float32(FLOOR_SD_SHARE) * luma), sd))
 
 
 def first_look(picture: Float, shapes: Sequence[PinShape]) -> PinLook:

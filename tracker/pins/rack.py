@@ -35,9 +35,12 @@ STAYS_PRIOR = 0.2
 RISES_PRIOR = 1e-4
 """A pin that did not stand does not rise; a rack that was read wrong may have had it."""
 BLURS_PX = (0.45, 0.8, 1.2)
-STEPS_PX = (2.0, 1.0)
+STEPS_PX, FINE_STEPS_PX = (2.0, 1.0), (0.5,)
+AROUND_PX = (-2, -1, 0, 1, 2)
 REACH_PX = 6.0
 PASSES = 3
+MOST_CANDIDATES, WORTH = 5, 25.0
+"""So many sets, no less likely than by e^25, are fitted each with its own place and look before they are compared."""
 HIGH_IN = 8.0
 LEAST_CONTRAST, CONTRAST_NOISES = 8.0, 3.0
 
@@ -113,26 +116,54 @@ def read_rack(view: DeckView, still: Still, noise: NDArray[np.float32], place_u_
         Standard uncertainty of where the camera puts the pins, pixels.
     """
     search = _Search(view, still, place_u_px)
-    shift, blur = search.best()
-    made, place = search.outlines(blur), shifted(*shift)
+    blur = search.best()
+    made = search.outlines(blur)
+    fits = (
+        _fitted(made, still, stand, shifted(*shift), px_per_in=view.px_per_in, u_px=place_u_px)
+        for stand, shift in search.candidates(blur)
+    )
+    tried = [fit for fit in fits if fit is not None]
+    if not tried:
+        return None
+    best = max(tried, key=lambda t: t.score)
+    here = replace(still, luma=placed(still.luma, best.place))
+    told = set_log_likelihoods(here.luma, here.noise, best.model, NO_CLUTTER) + before_prior()
+    told -= told[set_of(best.stand)]
+    for other in tried:
+        told[set_of(other.stand)] = other.score - best.score
+    return Rack(best.model, best.place, noise, here, posterior(told, np.zeros(len(SETS))))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fitted:
+    """A set of pins with the place and the look that suit it best, and how likely that is beside an empty deck."""
+
+    stand: tuple[int, ...]
+    model: DeckModel
+    place: Array
+    score: float
+
+
+def _fitted(
+    made: Outlines, still: Still, stand: tuple[int, ...], place: Array, *, px_per_in: float, u_px: float
+) -> _Fitted | None:
     look = first_look(placed(still.luma, place), made.shapes)
     for _ in range(PASSES):
         here = replace(still, luma=placed(still.luma, place))
-        model = made.model(look, backdrop(here.luma, made.free), view.px_per_in)
+        model = made.model(look, backdrop(here.luma, made.free), px_per_in)
         if not _told(model, still):
             return None
-        stand = pins_of(int(_sets(here, model).argmax()))
         look = learned(here.luma, made.shapes, stand, look)
         mean, variance = replace(model, look=look).picture_of(stand)
         weight = np.asarray(1 / (variance + still.noise**2), dtype=np.float32)
         place = laid_over(mean, still.luma, weight, place)
     here = replace(still, luma=placed(still.luma, place))
-    model = made.model(look, backdrop(here.luma, made.free), view.px_per_in)
-    return Rack(model, place, noise, here, _sets(here, model))
-
-
-def _sets(here: Still, model: DeckModel) -> Array:
-    return posterior(set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER), before_prior())
+    model = made.model(look, backdrop(here.luma, made.free), px_per_in)
+    told = set_log_likelihoods(here.luma, here.noise, model, NO_CLUTTER) + before_prior()
+    middle = np.array([here.luma.shape[1] / 2, here.luma.shape[0] / 2, 1.0])
+    moved_px = place @ middle - middle[:2]
+    prior = -0.5 * float(moved_px @ moved_px) / u_px**2
+    return _Fitted(stand, model, place, float(told[set_of(stand)] - told[0]) + prior)
 
 
 def _told(model: DeckModel, still: Still) -> bool:
@@ -162,11 +193,34 @@ class _Search:
         self._scale = float(np.sqrt(max(1.0, view.px_per_in / 2.4)))
         self._made: dict[float, Outlines] = {}
         self._known: dict[tuple[float, float, float], float] = {}
+        self._pins: dict[tuple[float, float, float], int] = {}
+        self._all: dict[tuple[float, float, float], Array] = {}
 
-    def best(self) -> tuple[tuple[float, float], float]:
-        """Shift (u, v) and blur of the likeliest picture, by steps that grow finer."""
-        shift, blur = (0.0, 0.0), BLURS_PX[1]
-        for step in STEPS_PX:
+    def best(self) -> float:
+        """Blur of the likeliest picture; shifts are looked for by steps that grow finer."""
+        blur = BLURS_PX[1]
+        shift = self._climb((0.0, 0.0), blur, STEPS_PX)
+        if self._pins[(*shift, blur)] != FULL:
+            # few pins fit in several places: one behind another looks like it, only lower
+            near = [(float(du), float(dv)) for du in AROUND_PX for dv in AROUND_PX]
+            best = max([shift, *near], key=lambda s: self._score(s, blur))
+            shift = self._climb(best, blur, FINE_STEPS_PX)
+        finer = self._score(shift, BLURS_PX[0]) > self._score(shift, BLURS_PX[1])
+        others = BLURS_PX[:1] if finer else BLURS_PX[1:]
+        return max(others, key=lambda b: self._score(shift, b))
+
+    def candidates(self, blur: float) -> list[tuple[tuple[int, ...], tuple[float, float]]]:
+        """The likeliest sets of pins, each with the shift that suits it best."""
+        keys = [key for key in self._all if key[2] in (blur, BLURS_PX[1])]
+        shifts = [key[:2] for key in keys]
+        table = np.stack([self._all[key] for key in keys])
+        best = table.max(axis=0)
+        order = np.argsort(-best, kind="stable")[:MOST_CANDIDATES]
+        kept = [int(s) for s in order if best[s] > best.max() - WORTH and s > 0]
+        return [(pins_of(s), shifts[int(table[:, s].argmax())]) for s in kept]
+
+    def _climb(self, shift: tuple[float, float], blur: float, steps: Sequence[float]) -> tuple[float, float]:
+        for step in steps:
             while True:
                 around = [
                     (shift[0] + i * step, shift[1] + j * step) for i, j in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
@@ -175,9 +229,7 @@ class _Search:
                 if near == shift or max(np.abs(near)) > REACH_PX:
                     break
                 shift = near
-        finer = self._score(shift, BLURS_PX[0]) > self._score(shift, BLURS_PX[1])
-        others = BLURS_PX[:1] if finer else BLURS_PX[1:]
-        return shift, max(others, key=lambda b: self._score(shift, b))
+        return shift
 
     def outlines(self, blur: float) -> Outlines:
         """The ten pins' shapes with a blur, made when they are first asked for."""
@@ -195,5 +247,8 @@ class _Search:
             told = set_log_likelihoods(picture, self._still.noise, model, NO_CLUTTER)
             prior = -0.5 * (shift[0] ** 2 + shift[1] ** 2) / self._u**2
             # beside an empty deck: other shifts have other pixels, of which pit is easier to explain than floor
-            self._known[key] = float((told + before_prior()).max() - told[0]) + prior
+            total = told + before_prior()
+            self._pins[key] = int(total.argmax())
+            self._all[key] = total - told[0] + prior
+            self._known[key] = float(self._all[key].max())
         return self._known[key]
