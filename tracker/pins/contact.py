@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,7 +86,7 @@ class FirstMotion:
     pins: tuple[int, ...]
 
 
-def first_motion(rack: Rack, crops: Sequence[Crop], expected_s: float) -> FirstMotion | None:
+def first_motion(rack: Rack, crops: Sequence[Crop], expected_s: float, likely: Collection[int]) -> FirstMotion | None:
     """When pins begin to move, from pictures around an expected time; None where that is not seen.
 
     Parameters
@@ -97,6 +97,9 @@ def first_motion(rack: Rack, crops: Sequence[Crop], expected_s: float) -> FirstM
         Pictures in order of time.
     expected_s : float
         About when the ball arrives.
+    likely : collection of int
+        Pins that it may meet first, and those beside them. Where one of these moves at all, the motion of others before
+        it is light or noise; where none does, theirs counts.
     """
     near = [c for c in crops if abs(c.t_s - expected_s) < AROUND_S]
     quiet = [c for c in crops if c.t_s < expected_s - QUIET_S][-8:]
@@ -109,13 +112,21 @@ def first_motion(rack: Rack, crops: Sequence[Crop], expected_s: float) -> FirstM
     limits = usual.mean(axis=0) + np.maximum(MOVES_SIGMAS * usual.std(axis=0), MOVES_SHARE * white)
     extra = np.array([_extra(_shown(rack, c), base, heads, rack) for c in near]) / limits
     pins = np.array(list(heads))
+    chosen = np.isin(pins, list(likely))
+    return _begins(extra, pins, near, chosen) or _begins(extra, pins, near, ~chosen)
+
+
+def _begins(
+    extra: Array, pins: NDArray[np.int64], near: Sequence[Crop], chosen: NDArray[np.bool_]
+) -> FirstMotion | None:
+    """First picture from which on any of the chosen pins moves, by their change over its limit ``(pictures, pins)``."""
     for k in range(1, len(near)):
         onward = extra[min(k + 1, len(near) - 1)]
-        moves = (extra[k] > 1) & (onward > ONWARD)
+        moves = chosen & (extra[k] > 1) & (onward > ONWARD)
         if moves.any():
             step_s = near[k].t_s - near[k - 1].t_s
             u_s = float(np.hypot(step_s / np.sqrt(12), LATE_U_S))
-            first = tuple(int(n) for n in pins[moves | (onward > 1)])
+            first = tuple(int(n) for n in pins[moves | (chosen & (onward > 1))])
             return FirstMotion(near[k].t_s - step_s / 2 - LATE_S, u_s, first)
     return None
 
