@@ -94,6 +94,20 @@ def test_without_pictures_nothing_is_said():
     assert found.exit.missing == "pins_not_read"
 
 
+def test_pictures_that_a_person_covers_are_left_out(tmp_path):
+    made = drawn(DESK)
+    hit = hit_of(RED, 2.6, 5.0, rack=ALL)
+    crops = film_hit(made, hit, tmp_path / "hit.mp4")
+    covered = [replace(c, luma=np.full_like(c.luma, 90)) if c.t_s > CONTACT_S + 0.06 else c for c in crops]
+    names = []
+    for late in (crops, covered):
+        passage = Passage(0.0, 0.9, crops[:16:2], [c for c in late if c.t_s > 0.3], [])
+        found = read_pins(Deck(made.view, (passage,), 1.0), line_of(hit, 4.3), "right", reaches_pins=True)
+        names.append([p.name for p in found.pictures])
+    assert names[0][:3] == ["before", "contact", "among the pins"]
+    assert names[1] == ["before", "contact"]
+
+
 def test_a_ball_in_the_gutter_leaves_no_exit(tmp_path):
     made = drawn(DESK)
     hit = hit_of(RED, 2.6, 5.0, rack=ALL)

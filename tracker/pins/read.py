@@ -17,7 +17,7 @@ from tracker.pins.contact import BallLine, FirstMotion, first_motion
 from tracker.pins.rack import Rack, read_rack
 from tracker.pins.standing import Standing, read_standing
 from tracker.pins.stands import DeckView, pin_outline
-from tracker.pins.still import picture_noise, still_of
+from tracker.pins.still import picture_noise, placed, still_of
 from tracker.pins.through import PLACE_U_IN, Through, follow
 from tracker.pins.watch import Passage, passage_at
 from tracker.pins.words import exit_words
@@ -41,6 +41,8 @@ BALL_AT_S = (0.10, 0.02)
 START_BEFORE_S = 0.03
 MIDDLE_S = 0.12
 LEAST_SEEN = 3
+NEAR_S = 0.05
+COVERS_SDS, COVERS_LEVELS, COVERED_SHARE = 4.0, 12.0, 0.6
 OUTLINE = 122
 """Points of an outline that go once around a pin."""
 NOT_READ = PinsReading(flags=("pins_not_read",))
@@ -230,17 +232,23 @@ class _Reading:
         return PinState(n, before, float(s.probability[n - 1]), codes, place)
 
     def _pictures(self, before: Sequence[Crop], crops: Sequence[Crop]) -> tuple[PinPicture, ...]:
-        """Small pictures of before, contact, among the pins and after."""
+        """Small pictures of before, contact, among the pins and after; none that something large, as a person, covers."""
         contact = self.numbers.get("contact_s", Quantity()).value or self._line.t_s
-        wanted = [("before", before[-1])]
+        wanted = [("before", _nearest(before, before[-1].t_s))]
         wanted += [
-            (name, c)
-            for name, t in (("contact", contact), ("among the pins", contact + MIDDLE_S))
-            if (c := _nearest(crops, t))
+            (name, _nearest(crops, t)) for name, t in (("contact", contact), ("among the pins", contact + MIDDLE_S))
         ]
-        last = _nearest(crops, self._standing.still.t_s) if self._standing else (crops[-1] if crops else None)
-        wanted += [("after", last)] if last is not None else []
-        return tuple(PinPicture(name, c.t_s, _bgr(c), self._marked(name, c.t_s)) for name, c in wanted)
+        if self._standing is not None:
+            wanted.append(("after", _nearest(crops, self._standing.still.t_s)))
+        shown = [(name, c) for name, c in wanted if c is not None and self._free(c)]
+        return tuple(PinPicture(name, c.t_s, _bgr(c), self._marked(name, c.t_s)) for name, c in shown)
+
+    def _free(self, crop: Crop) -> bool:
+        """Whether most of what no pin can hide looks as it did before the shot."""
+        model = self._rack.model
+        here = placed(crop.luma.astype(np.float32), self._rack.place).ravel()[model.free.pixels]
+        behind, sd = (a.ravel()[model.free.pixels] for a in (model.behind.luma, model.behind.sd))
+        return bool(np.mean(np.abs(here - behind) > COVERS_SDS * sd + COVERS_LEVELS) < COVERED_SHARE)
 
     def _marked(self, name: str, t_s: float) -> tuple[float, float] | None:
         """The ball's centre in a picture, where it is on the deck."""
@@ -270,7 +278,9 @@ def _near(moved: Sequence[int], expected: Sequence[int] | NDArray[np.int64]) -> 
 
 
 def _nearest(crops: Sequence[Crop], t_s: float) -> Crop | None:
-    return min(crops, key=lambda c: abs(c.t_s - t_s), default=None)
+    """Picture nearest to a time; None where there is none within some hundredths of a second."""
+    found = min(crops, key=lambda c: abs(c.t_s - t_s), default=None)
+    return found if found is not None and abs(found.t_s - t_s) <= NEAR_S else None
 
 
 def _bgr(crop: Crop) -> Image:
