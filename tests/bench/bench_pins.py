@@ -139,12 +139,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=200)
     parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--seconds", type=float, default=float("inf"), help="draw no further case after this time")
     given = parser.parse_args()
     cv2.setNumThreads(1)
     done: list[Read] = []
-    refused = 0
+    refused, begun = 0, time.monotonic()
     with tempfile.TemporaryDirectory() as scratch:
         for case in cases(given.cases, given.seed):
+            if time.monotonic() - begun > given.seconds:
+                break
             made = drawn(case.house)
             result = None if made is None else read(case, made, Path(scratch))
             if result is None:

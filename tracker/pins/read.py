@@ -232,7 +232,7 @@ class _Reading:
         return PinState(n, before, float(s.probability[n - 1]), codes, place)
 
     def _pictures(self, before: Sequence[Crop], crops: Sequence[Crop]) -> tuple[PinPicture, ...]:
-        """Small pictures of before, contact, among the pins and after; none that something large, as a person, covers."""
+        """Small pictures of before, contact, among the pins and after; none that a person or a bar covers."""
         contact = self.numbers.get("contact_s", Quantity()).value or self._line.t_s
         wanted = [("before", _nearest(before, before[-1].t_s))]
         wanted += [
