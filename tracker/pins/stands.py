@@ -137,11 +137,16 @@ def pin_shape(view: DeckView, spot: Array, blur_px: float) -> PinShape:
     outline = pin_outline(view.camera, spot) - view.origin
     count = 2 * len(HEIGHTS_IN)
     rows, columns = view.box.height, view.box.width
-    fine = np.zeros((rows * FINE, columns * FINE), dtype=np.uint8)
+    low = np.clip(np.floor(outline.min(axis=0)).astype(int) - 1, 0, [columns - 1, rows - 1])
+    high = np.clip(np.ceil(outline.max(axis=0)).astype(int) + 1, low + 1, [columns, rows])
+    size = high - low
+    fine = np.zeros((size[1] * FINE, size[0] * FINE), dtype=np.uint8)
     circles = outline[count:].reshape(-1, len(CIRCLE), 2)
     for polygon in (outline[:count], *circles):
-        cv2.fillPoly(fine, [np.round((polygon * FINE - 0.5) * 16).astype(np.int32)], 255, shift=4)
-    coarse = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(255)
+        cv2.fillPoly(fine, [np.round(((polygon - low) * FINE - 0.5) * 16).astype(np.int32)], 255, shift=4)
+    coarse = np.zeros((rows, columns), dtype=np.float32)
+    part = cv2.resize(fine, (int(size[0]), int(size[1])), interpolation=cv2.INTER_AREA)
+    coarse[low[1] : high[1], low[0] : high[0]] = part.astype(np.float32) / np.float32(255)
     alpha = cv2.GaussianBlur(coarse, (0, 0), blur_px) if blur_px > 0 else coarse
     ends = view.pixels(np.array([[*spot, 0.0], [*spot, PIN_HEIGHT_IN]]))
     axis = ends[1] - ends[0]
