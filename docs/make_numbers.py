@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from tracker.columns import COLUMNS, FIT_NUMBERS, PATH_COLUMNS, Column
+from tracker.columns import COLUMNS, FIT_NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
 from tracker.flags import FLAGS, REASONS, Flag
 
 PAGE = Path(__file__).with_name("numbers.md")
@@ -17,8 +17,8 @@ Made from `tracker/columns.py` and `tracker/flags.py` by `python docs/make_numbe
 
 Boards are counted from the bowling hand's own edge: board n's middle is n, the lane's edges are 0.5 and 39.5. Distances
 are feet past the foul line, those of the ball's centre. Heading is the fitted path's direction against the boards.
-Everything is computed from the fitted path. Where a quantity does not exist in a shot its cell is empty, and
-`shot.json` says why.
+Everything up to contact is computed from the fitted path, the rest from the pictures of the pins. Where a quantity does
+not exist in a shot its cell is empty, and `shot.json` says why.
 
 Beside every number stands `<name>_u`, its standard uncertainty (1 sigma): the true value lies within two of it about 19
 times in 20.
@@ -35,6 +35,8 @@ def page() -> str:
         column_table(PATH_COLUMNS),
         "## Numbers of the physical fit\n\nIn `shot.json` under `physical_fit`, each with its u.\n",
         column_table(FIT_NUMBERS),
+        "## Numbers of the pins\n\nIn `shot.json` under `pins`, each with its u.\n",
+        column_table(PIN_NUMBERS),
         "## Reasons\n\nWhy a shot is `partial` or `failed`.\n",
         code_table(REASONS),
         "## Flags\n\nWhat to know about a shot, or why one of its cells is empty.\n",

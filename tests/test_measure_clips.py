@@ -97,6 +97,10 @@ def test_sample_clip_is_measured_within_its_uncertainties(number, sample_calibra
     assert board <= MAX_BOARD_RMS
     assert feet <= MAX_FT_RMS
     assert ("dropped_frames" in shot.flags) == (number == 5)
+    assert shot.pins is not None
+    assert shot.pins.before == "1-2-3-4-5-6-7-8-9-10"
+    unsure = {"pins_moving", "pins_unsure"} & set(shot.flags)
+    assert shot.pins.standing == truth["shot"]["standing_pins"] or (not shot.pins.standing and unsure)
     _assert_spin(shot, ShotSpec(**{**truth["shot_spec"], "rack": ()}))
 
 

@@ -152,7 +152,8 @@ COLUMNS: tuple[Column, ...] = (
     ),
     _text(
         "standing_pins",
-        "Pins that stand at the last usable frame, such as 4-7-10, or none; empty where they were not read.",
+        "Pins that stand at the last usable frame, such as 4-7-10, or none; what the session sheet notes comes before "
+        "what is read; empty where the reading is not sure.",
     ),
 )
 
@@ -215,6 +216,35 @@ FIT_NUMBERS: tuple[Column, ...] = (
     ),
 )
 """Numbers of the physical fit, in ``shot.json`` only."""
+
+PIN_NUMBERS: tuple[Column, ...] = (
+    Column(
+        "contact_offset_in",
+        "in",
+        "Distance of the ball's line before contact from the head pin's centre, positive where it passes on the side "
+        "of the bowling hand.",
+    ),
+    Column("contact_s", "s", "Time of the first contact with a pin, by the ball's path.", decimals=4),
+    Column(
+        "contact_seen_s",
+        "s",
+        "The same by the pins' first motion in the picture: between the last picture without and the first with it.",
+        decimals=4,
+    ),
+    Column(
+        "deflection_deg",
+        "deg",
+        "Change of the ball's direction from before contact to the straight line from there to where it leaves the "
+        "deck; positive away from the pocket, toward the bowling hand's side.",
+    ),
+    Column(
+        "model_exit_board",
+        "board",
+        "Where a ball would leave the deck if ball and pins were smooth discs that are hit once: a check only, good to "
+        "some boards.",
+    ),
+)
+"""What the pins tell besides the table's columns, in ``shot.json`` only."""
 
 
 def column(name: str) -> Column:

@@ -315,6 +315,24 @@ FLAGS: tuple[Flag, ...] = (
     Flag("after_contact", "only after contact", "The quantity would lie beyond the first contact with a pin."),
     Flag("misses_pins", "misses every pin", "The ball passes all pins; contact is taken at 59.5 ft."),
     Flag("pins_not_read", "pins not read", "Standing pins and deck exit were not read in this clip."),
+    Flag(
+        "pins_moving",
+        "pins still in motion",
+        "The clip ends before pins in the air or toppling have come to rest; no standing pins are given.",
+        "Keep filming until the pins have fallen.",
+    ),
+    Flag(
+        "pins_unsure",
+        "standing pins not sure",
+        "The pictures do not tell surely enough which pins stand; the probability of each is in shot.json.",
+        "Look at pins.png, and note them in the session sheet.",
+    ),
+    Flag(
+        "exit_unseen",
+        "deck exit not seen",
+        "The ball cannot be followed among the pins well enough to say where it leaves the deck.",
+    ),
+    Flag("no_deck_exit", "no deck exit", "The ball does not leave the lane over the end of the pin deck."),
     Flag("not_determined", "not determined", "The fit does not determine this number well enough to give it."),
     Flag("shot_failed", "no numbers", "The shot failed; see its reason."),
     # The path.
@@ -366,6 +384,30 @@ FLAGS: tuple[Flag, ...] = (
         "two balls at once",
         "Another ball rolled down this lane at the same time; each was followed by itself.",
         "Look at the overlay before using the numbers.",
+    ),
+    # The pins.
+    Flag(
+        "rack_not_full",
+        "fewer than ten pins before",
+        "Some pins were down before this shot; contact_board and contact_ft are those with a full rack.",
+    ),
+    Flag("pin_hidden", "pin behind another", "A standing pin leaves too little to see of another one behind it."),
+    Flag("pin_moved", "pin moved", "A pin was pushed and stands beside its spot; it counts as standing."),
+    Flag(
+        "pin_wobbles", "pin wobbles", "A pin that stands goes to and fro in the last pictures.", "Film a little longer."
+    ),
+    Flag("pin_covered", "pin covered", "Something lies or stands before the place of a pin in the last pictures."),
+    Flag(
+        "contact_disagrees",
+        "contact seen otherwise",
+        "By the ball's path it meets the pins at another time, or another pin first, than the pictures show.",
+        "Look at pins.png and the overlay before using the numbers at the pins.",
+    ),
+    Flag(
+        "exit_implausible",
+        "way through pins odd",
+        "The ball leaves the deck far from where simple mechanics would have it.",
+        "Look at pins.png before using the deck exit.",
     ),
     # The hand.
     Flag(

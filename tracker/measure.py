@@ -28,14 +28,18 @@ from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
 from tracker.lane.locate import Located, locate
-from tracker.path.motion import VY, MotionModel, X, Y
+from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
-from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, Stations, no_launch_fit
+from tracker.pins.contact import BallLine
+from tracker.pins.read import NOT_READ, Deck, place_u_px, read_pins
+from tracker.pins.stands import deck_view
+from tracker.pins.watch import DeckWatcher
+from tracker.results import ClipResult, LaunchFit, PinsReading, Scene, ShotResult, Stations, no_launch_fit
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.shot.stations import station_summary
@@ -96,6 +100,7 @@ class _Watched:
     lane_doubtful: bool = False
     notes: tuple[str, ...] = ()
     places: Places = NOWHERE
+    deck: Deck | None = None
 
     @property
     def rate(self) -> Rate:
@@ -216,7 +221,10 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         holder = Holder(used.camera, first, calibration.reference if checked.moved_px < NEAR_PX else None)
         watcher = BallWatcher(region, reader.chroma_site)
         attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
-        looks = holder.sure(watcher.watch(_crops(reader, region, holder, attendance=attendance, scale=scale)))
+        view = deck_view(used.camera)
+        deck = None if view is None else DeckWatcher(view)
+        crops = _crops(reader, region, holder, attendance=attendance, scale=scale, deck=deck)
+        looks = holder.sure(_told_to(deck, watcher.watch(crops)))
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
@@ -234,7 +242,17 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
             calibration=holder.widened(used), flags=flags, notes=(*_turned(checked), *_knocked(holder)),
             lane_doubtful=used.lane_doubtful and here is not True,
             places=places_of(watcher.spots, (look.t_s for look in looks)),
+            deck=None if deck is None else Deck(deck.view, deck.passages(), place_u_px(used.camera, used.covariance)),
         )  # fmt: skip
+
+
+def _told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
+    """The looks as they come; the deck's watcher hears of the balls in them."""
+    for look in looks:
+        if deck is not None:
+            for ball in look.detections:
+                deck.ball_at(look.t_s, ball.y_in)
+        yield look
 
 
 def _turned(checked: Checked) -> tuple[str, ...]:
@@ -252,8 +270,9 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
 
 
 def _crops(
-    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
-) -> Iterator[Crop]:
+    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float,
+    deck: DeckWatcher | None,
+) -> Iterator[Crop]:  # fmt: skip
     pace, light = Pace(), Evener()
     for frame in reader:
         if frame.repeated:
@@ -261,9 +280,13 @@ def _crops(
         attendance.see(frame)
         holder.look(frame)
         crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
+        crop = None if crop is None else light.even(crop)
+        if deck is not None and deck.wants(frame.t_s * scale):
+            small = holder.crop(frame, deck.view.box)
+            if small is not None:
+                deck.see(replace(light.even_as_last(small, region.box.top), t_s=frame.t_s * scale))
         if crop is None:
             continue
-        crop = light.even(crop)
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 
@@ -340,17 +363,19 @@ class _Measurer:
             path, errors, model, self._watched.places, rate=self._watched.rate, rolls=gutter_row(path) is None
         )
         looks = self._watched.looks
+        pins = self._pins(path, draws, found.hand, reaches_pins=path.reaches_pins and not found.gutter)
         status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s))
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         doubt = ("speed_doubtful",) if tempo.doubtful else ()
-        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt)
+        flags = (*found.flags, *self._clip_flags(path, contrast), *_disagrees(launch), *doubt, *pins.flags)
+        quantities = {**found.quantities, "deck_exit_board": pins.exit}
         return ShotResult(
             shot_id="", clip="", status=status, reason=reason, detail=detail, flags=tuple(dict.fromkeys(flags)),
-            hand=found.hand, quantities={} if status == "failed" else found.quantities,
+            hand=found.hand, quantities={} if status == "failed" else quantities,
             launch=None if status == "failed" else launch.toward_pocket(found.hand),
             stations=None if status == "failed" or found.gutter else self._stations(path, draws, found.hand),
-            path=table, camera=camera, scene=self._watched.scene,
+            path=table, camera=camera, scene=self._watched.scene, pins=None if status == "failed" else pins,
         )  # fmt: skip
 
     def _stations(self, path: SmoothPath, draws: PathDraws, hand: Hand) -> Stations | None:
@@ -358,6 +383,15 @@ class _Measurer:
         return station_summary(
             draws, path.last_seen, hand, camera=camera, ball_radius_in=self._radius, readout_u_s=float(READOUT_U_S)
         )
+
+    def _pins(self, path: SmoothPath, draws: PathDraws, hand: Hand, *, reaches_pins: bool) -> PinsReading:
+        """What the pins say of the shot with this path."""
+        deck = self._watched.deck
+        if deck is None:
+            return NOT_READ
+        rows = np.concatenate([draws.mean[None], draws.draws])[:, -1]
+        line = BallLine(float(path.t_s[-1]), rows[:, [X, Y, VX, VY]], self._radius)
+        return read_pins(deck, line, hand, reaches_pins=reaches_pins)
 
     def _likely_paths(
         self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel

@@ -140,6 +140,96 @@ class Scene:
 
 
 @dataclass(frozen=True, slots=True)
+class PinState:
+    """What is read of one pin.
+
+    Attributes
+    ----------
+    number : int
+    before, after : float or None
+        Probability that it stands before the shot, and at the last usable pictures; None where that was not read.
+    codes : tuple of str
+        ``pin_hidden``, ``pin_moved``, ``pin_wobbles``, ``pin_covered``.
+    beside_in : (float, float) or None
+        How far right of and behind its spot a moved pin stands, inches.
+    """
+
+    number: int
+    before: float | None
+    after: float | None
+    codes: tuple[str, ...] = ()
+    beside_in: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PinPicture:
+    """A small picture of the pin deck.
+
+    Attributes
+    ----------
+    name : str
+        ``before``, ``contact``, ``among the pins`` or ``after``.
+    t_s : float
+        Its time in the clip.
+    bgr : uint8 array of shape (h, w, 3)
+    ball_px : (float, float) or None
+        Where the ball's centre is, pixels of the picture.
+    """
+
+    name: str
+    t_s: float
+    bgr: Image
+    ball_px: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PinsReading:
+    """What the pins say of one shot.
+
+    Attributes
+    ----------
+    pins : tuple of PinState
+        Pins 1 to 10.
+    before, standing : str
+        Pins that stand before, and at the last usable pictures, such as ``4-7-10`` or ``none``; empty where not sure.
+    before_sure, sure : float or None
+        Probability that exactly these stand.
+    numbers : mapping of str to Quantity
+        The numbers of :data:`tracker.columns.PIN_NUMBERS`.
+    exit : Quantity
+        The column ``deck_exit_board``.
+    exit_words : str
+        Where the ball leaves the deck in words.
+    first_pin : int or None
+        Pin that the ball meets first by its path.
+    first_moved : tuple of int
+        Pins that move in the first picture in which any does, or in the next.
+    model_pins : tuple of int
+        Pins that smooth discs would have the ball hit, in order.
+    flags : tuple of str
+        Codes of :mod:`tracker.flags`.
+    pictures : tuple of PinPicture
+    outlines_px : tuple of ndarray of shape (n, 2)
+        Outlines of the ten pins in the pictures.
+    """
+
+    pins: tuple[PinState, ...] = ()
+    before: str = ""
+    standing: str = ""
+    before_sure: float | None = None
+    sure: float | None = None
+    numbers: Mapping[str, Quantity] = field(default_factory=dict)
+    exit: Quantity = Quantity(missing="pins_not_read")
+    exit_words: str = ""
+    first_pin: int | None = None
+    first_moved: tuple[int, ...] = ()
+    model_pins: tuple[int, ...] = ()
+    flags: tuple[str, ...] = ()
+    pictures: tuple[PinPicture, ...] = ()
+    outlines_px: tuple[Array, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class ShotResult:
     """One shot of a clip.
 
@@ -169,6 +259,8 @@ class ShotResult:
         The camera the path was measured with.
     scene : Scene or None
         Background for the overlay.
+    pins : PinsReading or None
+        What the pins say; None for a failed shot.
     """
 
     shot_id: str
@@ -184,6 +276,7 @@ class ShotResult:
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None
+    pins: PinsReading | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -139,3 +139,21 @@ def test_balls():
 def test_balls_that_cannot_be(cells, match):
     with pytest.raises(SheetError, match=match):
         parse_balls(f"ball,surface,strength,diameter_in\n{cells}\n")
+
+
+@pytest.mark.parametrize(
+    ("written", "named"),
+    [("none", "none"), ("X", "none"), ("10 7", "7-10"), ("4-7-10", "4-7-10"), ("3,6, 10", "3-6-10"), ("washout", ""),
+     ("11", ""), ("7 or 10", ""), ("", ""), ("-3", "3")],
+)  # fmt: skip
+def test_standing_pins_as_tables_name_them(written, named):
+    sheet = parse_session(f'clip,standing\nday.mp4,"{written}"\n')
+    assert sheet.standing_pins("day.mp4", 1, 1) == named
+
+
+def test_standing_pins_of_one_row_are_not_those_of_several_shots():
+    sheet = parse_session("clip,standing\nday.mp4,7\n")
+    assert sheet.standing_pins("day.mp4", 1, 1) == "7"
+    assert sheet.standing_pins("day.mp4", 1, 3) == ""
+    rows = parse_session("clip,standing\nday.mp4,7\nday.mp4,none\n")
+    assert [rows.standing_pins("day.mp4", k, 2) for k in (1, 2)] == ["7", "none"]

@@ -85,3 +85,19 @@ def test_clip_that_begins_in_the_dark_is_brought_to_its_bright_part(begins):
     assert light.even(bright) is bright
     dimmed = _relit(_crop(), lambda row: 0.6 * np.ones_like(row))
     assert np.abs(light.even(dimmed).luma.astype(float) - bright.luma).mean() < 1.5
+
+
+def test_a_part_of_the_picture_takes_the_light_of_the_whole():
+    crop = _crop()
+    part = replace(
+        crop, luma=crop.luma[64:192, 32:96], cb=crop.cb[32:96, 16:48], cr=crop.cr[32:96, 16:48], top=64, left=32
+    )
+    light = Evener()
+    light.even(crop)
+    assert light.even_as_last(part, 0) is part
+    darker = _relit(crop, lambda row: 0.6 + 0.2 * row / ROWS)
+    light.even(darker)
+    dark = replace(part, luma=darker.luma[64:192, 32:96], cb=darker.cb[32:96, 16:48], cr=darker.cr[32:96, 16:48])
+    back = light.even_as_last(dark, 0)
+    assert np.abs(dark.luma.astype(float) - part.luma).mean() > 15
+    assert np.abs(back.luma.astype(float) - part.luma).mean() < 3

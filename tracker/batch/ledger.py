@@ -143,19 +143,21 @@ def stored_rows(out: Path) -> list[Row]:
 def outcome_rows(task: ClipTask, outcome: ClipOutcome) -> tuple[list[Row], list[Row]]:
     """Rows of a clip for ``shots.csv`` and for ``failures.csv``."""
     name, clip_id = task.clip.name, task.clip.clip_id
-    rows = [shot_row(shot, _noted(task, k)) for k, shot in enumerate(outcome.shots, start=1)]
+    count = len(outcome.shots)
+    rows = [shot_row(shot, _noted(task, k, count)) for k, shot in enumerate(outcome.shots, start=1)]
     failures = [failure_row(name, s.shot_id, s.reason, s.detail) for s in outcome.shots if s.status == "failed"]
     failure = outcome.failure
     if failure is not None:
         failures.append(failure_row(name, clip_id, failure.reason, failure.detail))
-        rows += [] if rows else [failed_row(name, clip_id, failure, texts=_noted(task, 1))]
+        rows += [] if rows else [failed_row(name, clip_id, failure, texts=_noted(task, 1, 1))]
     return rows, failures
 
 
-def _noted(task: ClipTask, number: int) -> dict[str, str]:
-    """Look up what the sheet says about the clip's shot of this number, from 1."""
+def _noted(task: ClipTask, number: int, count: int) -> dict[str, str]:
+    """Look up what the sheet says about the clip's shot of this number, from 1, of so many."""
     row = task.sheet.for_shot(task.clip.path.name, number)
-    return {} if row is None else row.texts
+    standing = task.sheet.standing_pins(task.clip.path.name, number, count)
+    return {} if row is None else {**row.texts, "standing_pins": standing}
 
 
 def outcome_lines(task: ClipTask, outcome: ClipOutcome) -> tuple[str, ...]:

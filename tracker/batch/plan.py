@@ -76,7 +76,11 @@ def _task(clip: NamedClip, request: Request, calibration_sha256: str) -> ClipTas
     )
     hashes = {"clip_sha256": clip.sha256, "calibration_sha256": calibration_sha256}
     as_json = json.loads(json.dumps(asdict(settings)))
-    noted = hash_text(json.dumps([{"clip": row.clip, **row.texts} for row in sheet.rows], sort_keys=True))
+    noted = hash_text(
+        json.dumps(
+            [{"clip": row.clip, "standing": row.standing_pins, **row.texts} for row in sheet.rows], sort_keys=True
+        )
+    )
     return ClipTask(
         clip=clip,
         calibration=_as_told(request.calibration),

@@ -104,10 +104,17 @@ def _measured(task: ClipTask) -> ClipOutcome:
     provenance = clip_provenance(task.provenance, facts=result.facts, calibration=result.calibration)
     if result.notes:
         provenance["camera_notes"] = list(result.notes)
-    for shot in named:
-        write_shot(task.out, shot, provenance)
-    small = tuple(replace(shot, path=None, scene=None, camera=None) for shot in named)
+    for number, shot in enumerate(named, 1):
+        noted = task.sheet.standing_pins(task.clip.path.name, number, len(named))
+        write_shot(task.out, shot, provenance, noted_standing=noted)
+    small = tuple(_small(shot) for shot in named)
     return ClipOutcome(small, result.failure, result.notes)
+
+
+def _small(shot: ShotResult) -> ShotResult:
+    """Return the shot without path and pictures."""
+    pins = shot.pins and replace(shot.pins, pictures=(), outlines_px=())
+    return replace(shot, path=None, scene=None, camera=None, pins=pins)
 
 
 def _renamed(shot: ShotResult, clip: NamedClip) -> ShotResult:

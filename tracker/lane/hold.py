@@ -51,7 +51,7 @@ class Holder:
         self._times: list[float] = []
         self._shakes: list[Shake] = []
         self._moved, self._gone, self._given = 0, 0, 0
-        self._places: tuple[Rest, Places] | None = None
+        self._places: dict[Box, tuple[Rest, Places]] = {}
 
     def crop(self, frame: Frame, box: Box) -> Crop | None:
         """The box of the frame last looked at as the first picture would show it; None where nobody knows its place."""
@@ -128,11 +128,12 @@ class Holder:
         self._times.append(frame.t_s)
 
     def _places_of(self, box: Box) -> Places:
-        """Where the box lies now; worked out once for each place of rest."""
+        """Where the box lies now; worked out once for each box and place of rest."""
         rest = self._view.rest
-        if self._places is None or self._places[0] is not rest or self._places[1].box != box:
-            self._places = rest, places_after(box, self._view.displacement_px)
-        return self._places[1]
+        known = self._places.get(box)
+        if known is None or known[0] is not rest:
+            known = self._places[box] = rest, places_after(box, self._view.displacement_px)
+        return known[1]
 
     def _boards(self, move: Move) -> float:
         return move_in_boards(self._camera, turned(self._camera, move))

@@ -27,7 +27,8 @@ def shot_row(shot: ShotResult, texts: Mapping[str, str] = NO_TEXTS) -> Row:
     shot : ShotResult
     texts : mapping of str to str, optional
         Cells of the session sheet (:data:`tracker.columns.SHEET_COLUMNS`; others are ignored) and, where a later stage
-        knows them, ``phase_at_pins`` and ``standing_pins``. The shot's own hand comes before the sheet's.
+        knows them, ``phase_at_pins`` and ``standing_pins``. The shot's own hand comes before the sheet's, the
+        sheet's standing pins before those that were read.
     """
     own = {
         "shot_id": shot.shot_id,
@@ -37,7 +38,7 @@ def shot_row(shot: ShotResult, texts: Mapping[str, str] = NO_TEXTS) -> Row:
         "flags": " ".join(shot.flags),
         "hand": shot.hand or texts.get("hand", ""),
         "phase_at_pins": texts.get("phase_at_pins", "") or phase_at_pins(shot.quantities),
-        "standing_pins": texts.get("standing_pins", ""),
+        "standing_pins": texts.get("standing_pins", "") or (shot.pins.standing if shot.pins is not None else ""),
     }
     known = {name: texts.get(name, "") for name in SHEET_COLUMNS} | own
     row: Row = {}

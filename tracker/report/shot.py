@@ -9,20 +9,21 @@ from typing import Any
 
 import numpy as np
 
-from tracker.columns import FIT_NUMBERS, NUMBERS, PATH_COLUMNS, Column
+from tracker.columns import FIT_NUMBERS, NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
 from tracker.flags import describe
 from tracker.report.files import OutputError, csv_text, remove_folder, write_folder
 from tracker.report.overlay import overlay_png
+from tracker.report.pinstrip import pins_png
 from tracker.report.provenance import as_json
 from tracker.report.rows import number_text, phase_at_pins
-from tracker.results import LaunchFit, PathTable, Quantity, ShotResult, Stations
+from tracker.results import LaunchFit, PathTable, PinsReading, Quantity, ShotResult, Stations
 
 FORMAT = "sixtyfeet-shot"
 LAYOUT = 3
 
 
-def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> None:
-    """Write ``OUT/<shot_id>/`` with shot.json and, where the shot has a path, path.csv and overlay.png.
+def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any], *, noted_standing: str = "") -> None:
+    """Write ``OUT/<shot_id>/`` with shot.json and, where the shot has them, path.csv, overlay.png and pins.png.
 
     The folder appears whole or not at all, and replaces one of the same name. Same input, same bytes.
 
@@ -33,6 +34,8 @@ def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> No
     shot : ShotResult
     provenance : mapping of str to object
         Versions, settings, hashes, facts: see :mod:`tracker.report.provenance`.
+    noted_standing : str
+        Pins that stand afterwards, as the session sheet notes them.
 
     Raises
     ------
@@ -40,11 +43,13 @@ def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any]) -> No
         If the folder cannot be written.
     """
     _check_id(shot.shot_id)
-    files = {"shot.json": shot_json(shot, provenance).encode("utf-8")}
+    files = {"shot.json": shot_json(shot, provenance, noted_standing=noted_standing).encode("utf-8")}
     if shot.path is not None and shot.path.t_s.size:
         files["path.csv"] = path_csv(shot.path).encode("utf-8")
         if shot.camera is not None:
             files["overlay.png"] = overlay_png(shot)
+    if shot.pins is not None and shot.pins.pictures:
+        files["pins.png"] = pins_png(shot.pins)
     write_folder(out / shot.shot_id, files)
 
 
@@ -75,7 +80,7 @@ def path_csv(path: PathTable) -> str:
     return csv_text(names, rows)
 
 
-def shot_json(shot: ShotResult, provenance: Mapping[str, Any]) -> str:
+def shot_json(shot: ShotResult, provenance: Mapping[str, Any], *, noted_standing: str = "") -> str:
     """Text of ``shot.json``: the numbers with units and definitions, codes with their words, where all comes from."""
     data = {
         "format": FORMAT,
@@ -90,6 +95,7 @@ def shot_json(shot: ShotResult, provenance: Mapping[str, Any]) -> str:
         "numbers": _numbers(NUMBERS, shot.quantities),
         "physical_fit": _physical_fit(shot.launch),
         "stations": _stations(shot.stations),
+        "pins": _pins(shot.pins, noted_standing),
         "path": {c.name: {"unit": c.unit, "definition": c.definition} for c in PATH_COLUMNS},
         "provenance": provenance,
     }
@@ -118,6 +124,28 @@ def _stations(found: Stations | None) -> dict[str, Any] | None:
         "u": u.round(7).tolist(),
         "correlation": [row[:k].round(4).tolist() for k, row in enumerate(found.covariance / np.outer(u, u))],
     }
+
+
+def _pins(reading: PinsReading | None, noted: str) -> dict[str, Any] | None:
+    """What the pins say; None where they were not read and nothing is noted."""
+    if reading is None and not noted:
+        return None
+    r = reading or PinsReading()
+    return {
+        "standing": {"read": r.standing or None, "probability": r.sure, "noted": noted or None},
+        "before": {"read": r.before or None, "probability": r.before_sure},
+        "each": [
+            {
+                "pin": p.number, "before": p.before, "after": p.after, "codes": [_code(c) for c in p.codes],
+                "beside_in": p.beside_in and {"right": p.beside_in[0], "behind": p.beside_in[1]},
+            }
+            for p in r.pins
+        ],
+        "first_contact": {"pin_by_path": r.first_pin, "pins_seen_moving_first": list(r.first_moved)},
+        "exit_words": r.exit_words or None,
+        "model_pins": list(r.model_pins),
+        "numbers": _numbers(PIN_NUMBERS, r.numbers),
+    }  # fmt: skip
 
 
 def _number(quantity: Quantity, unit: str, definition: str) -> dict[str, Any]:

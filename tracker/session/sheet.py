@@ -33,6 +33,8 @@ NOTED_COLUMNS = (
 )
 
 _DIAMETER_SLACK_IN = 0.1
+NOBODY_STANDS = frozenset({"none", "0", "x", "strike", "/", "spare"})
+_NUMBERS = re.compile(r"\d+")
 _SHOT_ID = re.compile(r"(?P<stem>.+)-(?P<number>\d{2,})")
 _BALL_NAMES = {"strength_rank": "strength"}
 
@@ -76,6 +78,17 @@ class SheetRow:
         """Cells for the table of shots, by column name; notes are never among them."""
         return {name: (self.hand or "") if name == "hand" else str(getattr(self, name)) for name in SHEET_COLUMNS}
 
+    @property
+    def standing_pins(self) -> str:
+        """``standing`` as tables name pins: ``4-7-10`` or ``none``; empty where it names none of that."""
+        written = self.standing.strip().lower()
+        if written in NOBODY_STANDS:
+            return "none"
+        numbers = [int(n) for n in _NUMBERS.findall(written)]
+        if not numbers or _NUMBERS.sub("", written).strip(" -,;/+.&") or not all(1 <= n <= 10 for n in numbers):
+            return ""
+        return "-".join(str(n) for n in sorted(set(numbers)))
+
 
 @dataclass(frozen=True, slots=True)
 class SessionSheet:
@@ -103,6 +116,16 @@ class SessionSheet:
         if len(rows) == 1:
             return rows[0]
         return rows[number - 1] if 1 <= number <= len(rows) else None
+
+    def standing_pins(self, clip: str, number: int, of: int) -> str:
+        """Pins noted as standing after shot ``number`` of the ``of`` shots of a clip, as tables name them.
+
+        Empty where nothing is noted, or where one row stands for several shots, which do not leave the same pins.
+        """
+        row = self.for_shot(clip, number)
+        if row is None or any(self.for_shot(clip, k) is row for k in range(1, of + 1) if k != number):
+            return ""
+        return row.standing_pins
 
     def without_clip(self, clips: Iterable[str]) -> tuple[SheetRow, ...]:
         """Rows that name none of these clips, for a hint to the user."""

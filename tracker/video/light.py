@@ -135,9 +135,11 @@ class Evener:
 
     def __init__(self) -> None:
         self._reference: Light | None = None
+        self._last: Change | None = None
 
     def even(self, crop: Crop) -> Crop:
         """The crop in the light of the first."""
+        self._last = None
         if self._reference is None or self._reference.dark:
             self._reference = light_of(crop)
             return crop
@@ -148,7 +150,19 @@ class Evener:
             # what began in the dark has too few levels to be a model for the rest
             self._reference = light_of(crop)
             return crop
+        self._last = change
         return as_lit(crop, change)
+
+    def even_as_last(self, crop: Crop, top: int) -> Crop:
+        """Another crop of the same frame with the change of light of the last one, whose first row was ``top``.
+
+        A smaller crop tells its light less surely than the larger one that was evened before it.
+        """
+        if self._last is None:
+            return crop
+        rows = np.arange(crop.luma.shape[0]) + crop.top - top
+        gain = np.interp(rows, np.arange(len(self._last.gain)), self._last.gain)
+        return as_lit(crop, Change(gain, self._last.tint))
 
 
 def evened(pictures: Sequence[Crop]) -> tuple[Crop, ...]:
