@@ -1,0 +1,130 @@
+"""The line-up as plain data for ``lineup.json``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from tracker.lineup.decide import Option
+from tracker.lineup.lines import move_in_words
+from tracker.lineup.lineup import LineUp, Way
+from tracker.lineup.nextshot import Advice
+from tracker.lineup.room import Reach, Room
+from tracker.lineup.shots import Remark
+from tracker.lineup.window import Window
+from tracker.lineup.words import CAUTIONS, line_up_lines
+from tracker.results import Quantity
+from tracker.session.reading import SessionReading
+from tracker.session.summary import summary
+from tracker.session.throws import LeftOut
+
+FORMAT, LAYOUT = "sixtyfeet-lineup", 1
+
+
+def line_up_data(
+    session: SessionReading, found: Sequence[LineUp], window: Window, left_out: Sequence[LeftOut]
+) -> dict[str, Any]:
+    """All line-ups of a session with the model that they stand on."""
+    return {
+        "format": FORMAT,
+        "layout": LAYOUT,
+        "window": {
+            "contact_board": [window.low_board, window.high_board],
+            "entry_angle_deg": [window.low_deg, window.high_deg],
+        },
+        "line_ups": [_line_up(one) for one in found],
+        "model": summary(session),
+        "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _line_up(one: LineUp) -> dict[str, Any]:
+    return {
+        "lane": one.lane,
+        "hand": one.hand,
+        "verdict": one.verdict,
+        "doubts": [_remark(d) for d in one.doubts],
+        "ways": [_way(w) for w in one.ways],
+        "tied": list(one.tied),
+        "next": _advice(one.advice),
+        "exit_board_at_oil_end": _value(one.exit_board),
+        "shots": [
+            {"shot_id": s.shot_id, "ball": s.ball, "line": s.line, "remarks": [_remark(r) for r in s.remarks]}
+            for s in one.shots
+        ],
+        "words": line_up_lines(one),
+    }
+
+
+def _way(way: Way) -> dict[str, Any]:
+    return _option(way.option) | {
+        "chance": _value(way.chance),
+        "contact_board": _value(way.contact_board),
+        "contact_scatter_board": _round(way.contact_scatter),
+        "entry_angle_deg": _value(way.entry_angle_deg),
+        "hook_length_ft": _value(way.hook_length_ft),
+        "rolls_before_pins_share": _round(way.rolls_share),
+        "contact_change_in_ten_shots": _value(way.ages_boards),
+        "sampled_share": _round(way.sampled),
+        "unsampled": way.unsampled,
+        "room": None if way.room is None else _room(way.room),
+    }
+
+
+def _option(option: Option) -> dict[str, Any]:
+    line = option.choice.line
+    return {
+        "ball": option.choice.ball,
+        "from_line": option.base.name,
+        "move": move_in_words(option.feet, option.target, option.choice.hand),
+        "move_boards": {"feet": option.feet, "target": option.target},
+        "laydown_board": _round(line.laydown_board),
+        "target_board": _round(line.target_board),
+        "launch_angle_deg": _round(line.launch_deg),
+        "speed_mph": _round(line.speed_mph),
+    }
+
+
+def _room(room: Room) -> dict[str, Any]:
+    reaches = ("recovery", "hold", "parallel_out", "parallel_in")
+    return {name: _reach(getattr(room, name)) for name in reaches} | {
+        "miss_boards": room.misses.tolist(),
+        "chance": _rounded(room.aside),
+        "chance_parallel": _rounded(room.parallel),
+        "chance_by_speed": _rounded(room.speed),
+    }
+
+
+def _reach(reach: Reach) -> dict[str, Any]:
+    likely = {"value": _round(reach.likely), "low": _round(reach.low), "high": _round(reach.high)}
+    return {"boards": reach.boards, "likely": likely}
+
+
+def _advice(advice: Advice | None) -> dict[str, Any] | None:
+    if advice is None:
+        return None
+    lesson = advice.lesson
+    told = {} if lesson is None else {"loss_now": _round(lesson.loss_now), "loss_then": _round(lesson.loss_then)}
+    return {"why": advice.why, "shot": None if lesson is None else _option(lesson.option)} | told
+
+
+def _remark(remark: Remark) -> dict[str, Any]:
+    evidence = {name: _value(q) for name, q in remark.evidence.items()}
+    return {"code": remark.code, "text": remark.text, "evidence": evidence}
+
+
+def _value(q: Quantity) -> dict[str, Any]:
+    if q.value is None:
+        return {"value": None, "u": None, "missing": q.missing}
+    return {"value": _round(q.value), "u": None if q.u is None else _round(q.u)}
+
+
+def _rounded(values: Any) -> list[float | None]:
+    return [_round(float(v)) for v in values]
+
+
+def _round(value: float, digits: int = 3) -> float | None:
+    return round(value, digits) + 0.0 if np.isfinite(value) else None
