@@ -27,9 +27,23 @@ def test_every_clip_of_the_session_is_measured(shown: tuple[Path, Done], media: 
 def test_it_ends_with_the_table_and_where_the_files_are(shown: tuple[Path, Done]) -> None:
     _, done = shown
     lines = done.stderr.splitlines()
-    assert lines[-1].startswith("table demo_out/shots.csv, lane grid demo_out/lane.png")
-    assert any(line.startswith("practice-8") for line in lines[-6:])
-    assert done.stdout == "demo_out/shots.csv\n"
+    (where,) = [
+        k for k, line in enumerate(lines) if line.startswith("table demo_out/shots.csv, lane grid demo_out/lane")
+    ]
+    assert any(line.startswith("practice-8") for line in lines[where - 5 : where])
+    assert done.stdout == "demo_out/shots.csv\ndemo_out/lineup.json\n"
+
+
+def test_it_lines_up_the_session(shown: tuple[Path, Done]) -> None:
+    """Three balls whose order of strength is that of the truth (Rowan Twist, Tern Lagoon, Fen Slate)."""
+    out, done = shown
+    data = json.loads((out / "lineup.json").read_text(encoding="utf-8"))
+    (found,) = data["line_ups"]
+    assert found["verdict"] in {"decided", "tie"}
+    assert all(line in done.stderr for line in found["words"])
+    grip = {ball: one["grip"]["value"] for ball, one in data["model"]["balls"].items()}
+    assert grip["Rowan Twist"] > grip["Tern Lagoon"] > grip["Fen Slate"]
+    assert [s["shot_id"] for s in found["shots"]] == [f"practice-{k}" for k in range(1, 9)]
 
 
 def test_sheets_reach_the_table(shown: tuple[Path, Done]) -> None:

@@ -19,7 +19,7 @@ from tracker.cli.options import usable_cores
 from tracker.version import VERSION
 
 
-@pytest.mark.parametrize("command", [[], ["calibrate"], ["measure"], ["demo"], ["doctor"]])
+@pytest.mark.parametrize("command", [[], ["calibrate"], ["measure"], ["lineup"], ["demo"], ["doctor"]])
 def test_every_command_has_help_with_its_options_explained(command: list[str]) -> None:
     result = CliRunner().invoke(cli, [*command, "--help"])
     assert result.exit_code == 0

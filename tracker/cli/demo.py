@@ -1,4 +1,4 @@
-"""``sixtyfeet demo``: measure the practice session that comes with the program."""
+"""``sixtyfeet demo``: measure and line up the practice session that comes with the program."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from tracker.cli import options
+from tracker.cli.lineup import line_up_folder
 from tracker.cli.measure import Given, measure_clips
 from tracker.cli.options import Status
 from tracker.cli.talk import Talk
@@ -21,9 +22,9 @@ from tracker.cli.talk import Talk
 @options.talk_options
 @click.pass_context
 def demo(context: click.Context, talk: Talk, *, workers: int, redo: bool, out: Path | None) -> None:
-    """Find the lane of the rendered practice session that comes with the program, and measure it.
+    """Find the lane of the rendered practice session that comes with the program, measure it, and line up.
 
-    Without -o the results go into a new temporary folder. Prints the path of the table.
+    Without -o the results go into a new temporary folder. Prints the paths of table and line-up.
     """
     folder = out if out is not None else Path(tempfile.mkdtemp(prefix="sixtyfeet-demo-"))
     with resources.as_file(resources.files("sample_media")) as media:
@@ -42,4 +43,6 @@ def run_demo(media: Path, out: Path, talk: Talk, *, workers: int, redo: bool) ->
     status = measure_clips(given, talk)
     where = click.format_filename(out)
     talk.say(f"table {where}/shots.csv, lane grid {where}/lane.png, one folder a shot with overlay.png beside them")
-    return status
+    if status is not Status.DONE:
+        return status
+    return line_up_folder(out, talk, session=media / "session.csv", balls=media / "balls.csv")

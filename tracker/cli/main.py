@@ -11,6 +11,7 @@ from tracker.batch.threads import limit_threads
 from tracker.cli.calibrate import calibrate
 from tracker.cli.demo import demo
 from tracker.cli.doctor import doctor
+from tracker.cli.lineup import lineup
 from tracker.cli.measure import measure
 from tracker.cli.options import Status
 from tracker.version import VERSION
@@ -24,6 +25,7 @@ def cli() -> None:
     \b
     calibrate  once for every place of the phone
     measure    clips into shots.csv, one row a shot
+    lineup     which ball and line to bowl with, from those shots
     demo       measure the clips that come with the program
 
     Results are on stdout, words on stderr. Exit status: 0 done, 3 some input gave no result, 2 usage, 1 anything else.
@@ -31,7 +33,7 @@ def cli() -> None:
     limit_threads()
 
 
-for command in (calibrate, measure, demo, doctor):
+for command in (calibrate, measure, lineup, demo, doctor):
     cli.add_command(command)
 
 

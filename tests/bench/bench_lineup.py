@@ -1,0 +1,178 @@
+"""How good the line-up is on lanes that are not of its form: what its choice loses against the best in hindsight.
+
+    python tests/bench/bench_lineup.py --sessions 60 [--shots 8] [--next 12]
+
+A bowler practises on a true lane (``tests/lineup/practice.py``), the balls in turn with the usual moves; then the
+line-up chooses, and so do three rules: stay, the board of the oil's length less 31, and the ball and line that came to
+the pocket last. Worth is the true chance of the window under the bowler's own scatter. With ``--next`` further
+practices are thrown shot by shot, where the line-up says which ball and line to throw next, beside the balls in turn.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from lineup.practice import Practice, adjusted, draw_practice, practise
+
+from tracker.lineup.chances import Next, Scatter
+from tracker.lineup.decide import Option, Ranking, last_of_each_ball, options_of, rank
+from tracker.lineup.lines import Line
+from tracker.lineup.nextshot import lessons
+from tracker.lineup.played import Played, played_lines
+from tracker.lineup.window import Window
+from tracker.session.bowler import read_bowler
+from tracker.session.lanefit import fit_lanes
+from tracker.session.oil import read_oil
+from tracker.session.posterior import Posterior, draw_posterior
+
+WINDOW = Window()
+RULES = ("line-up", "stay", "length less 31", "struck last")
+
+
+@dataclass
+class Decided:
+    """A decision after some shots, and how long it took."""
+
+    posterior: Posterior
+    now: Next
+    bases: tuple[Played, ...]
+    ranking: Ranking
+    seconds: float
+
+
+def say(line: str) -> None:
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+def decide(practice: Practice) -> Decided:
+    begun = time.process_time()
+    posterior = draw_posterior(fit_lanes(practice.throws, {}))
+    found = read_bowler(posterior, practice.hand).scatter
+    scatter = Scatter(*(found[n].value for n in ("board", "launch_deg", "speed_mph")))
+    now = Next(posterior, WINDOW, float(len(practice.throws) + 1), scatter)
+    bases = last_of_each_ball(played_lines(posterior))
+    return Decided(posterior, now, bases, rank(now, bases), time.process_time() - begun)
+
+
+def in_hindsight(practice: Practice, decided: Decided, extra: list[tuple[str, Line]]) -> tuple[float, np.ndarray]:
+    """Worth of the best of many ways, and of the extra ones."""
+    even = [o for b in decided.bases for o in options_of(b) if o.feet % 2 == 0 and o.target % 2 == 0]
+    ways = [(o.choice.ball, o.choice.line) for o in [*even, *decided.ranking.options]] + extra
+    worth = practice.worth([ball for ball, _ in ways], [line for _, line in ways], WINDOW)
+    return float(worth.max()), worth[len(ways) - len(extra) :]
+
+
+def released(decided: Decided, k: int) -> Line:
+    """Release of the shot of this rank; the middle of what was played where it is held out of the fit."""
+    ids = [t.shot_id for t in decided.posterior.fit.throws]
+    name = f"s{k + 1:02d}"
+    if name not in ids:
+        return decided.bases[-1].line
+    return Line.of(*(float(v) for v in decided.posterior.launch_of(ids.index(name))))
+
+
+def rules(practice: Practice, decided: Decided) -> list[tuple[str, Line]]:
+    """What the line-up and the rules choose."""
+    best = decided.ranking.options[0].choice if decided.ranking.options else None
+    last = len(practice.throws) - 1
+    stay = (practice.throws[last].ball, released(decided, last))
+    length = read_oil(decided.posterior, "1").end_ft.value or 40.0
+    laydown = stay[1].laydown_board
+    exit_line = Line(laydown, laydown + (length - 31.0 - laydown) * 15.0 / length, stay[1].speed_mph)
+    hits = [k for k, (b, e) in enumerate(practice.seen) if 16.8 <= b <= 18.2 and 3 <= e <= 6]
+    k = hits[-1] if hits else last
+    struck = (practice.throws[k].ball, released(decided, k))
+    return [(best.ball, best.line) if best is not None else stay, stay, (stay[0], exit_line), struck]
+
+
+def interval(values: np.ndarray) -> str:
+    """Mean and central 95 % of it over resampled sessions."""
+    random = np.random.default_rng(1)
+    means = values[random.integers(0, len(values), (2000, len(values)))].mean(axis=1)
+    low, high = np.percentile(means, [2.5, 97.5])
+    return f"{100 * values.mean():5.1f} ({100 * low:.1f} to {100 * high:.1f})"
+
+
+def compare(count: int, shots: int) -> None:
+    losses, claimed, seconds = [], [], []
+    for seed in range(count):
+        practice = practise(seed, shots)
+        decided = decide(practice)
+        chosen = rules(practice, decided)
+        best, worth = in_hindsight(practice, decided, chosen)
+        best = max(best, float(worth.max()))
+        losses.append(best - worth)
+        claimed.append((decided.ranking.chance[0] if decided.ranking.options else 0.0, worth[0], best))
+        seconds.append(decided.seconds)
+    found, told = np.array(losses), np.array(claimed)
+    say(f"{count} lanes, {shots} shots; best in hindsight {100 * told[:, 2].mean():.1f} of 100")
+    for name, column in zip(RULES, found.T, strict=True):
+        say(f"  loss of {name:15s} {interval(column)} of 100")
+    for name, column in zip(RULES[1:], found.T[1:], strict=True):
+        say(f"  line-up better than {name:15s} by {interval(column - found[:, 0])}")
+    say(
+        f"  said {100 * told[:, 0].mean():.1f}, true {100 * told[:, 1].mean():.1f}; "
+        f"processor {np.median(seconds):.1f} s in the median"
+    )
+
+
+def teach(count: int, most: int) -> None:
+    """Loss after each shot, the next one chosen, and the balls in turn."""
+    out: dict[str, list[list[float]]] = {"chosen": [], "in turn": []}
+    for seed in range(1000, 1000 + count):
+        for how, rows in out.items():
+            practice = draw_practice(seed)
+            line, names, losses = practice.start(), list(practice.balls), []
+            ball = names[0]
+            for k in range(most):
+                board, _ = practice.throw(ball, line, f"line {k}")
+                ball, line = names[(k + 1) % len(names)], adjusted(line, board)
+                if k < 2:
+                    continue
+                decided = decide(practice)
+                best, worth = in_hindsight(practice, decided, [rules(practice, decided)[0]])
+                losses.append(best - float(worth[0]))
+                if how == "chosen":
+                    ball, line = chosen_next(decided, names, (ball, line))
+            rows.append(losses)
+    say(f"{count} practices; loss after 3, 4, .. shots")
+    for how, rows in out.items():
+        say(f"  {how:8s} " + " ".join(f"{100 * v:4.1f}" for v in np.mean(rows, axis=0)))
+    less = np.array(out["chosen"]) - np.array(out["in turn"])
+    say("  chosen less in turn, all shots: " + interval(less.mean(axis=1)))
+
+
+def chosen_next(decided: Decided, names: list[str], usual: tuple[str, Line]) -> tuple[str, Line]:
+    """The shot that teaches most; a ball not thrown yet comes first."""
+    thrown = {t.ball for t in decided.posterior.fit.throws}
+    new = [name for name in names if name not in thrown]
+    if new:
+        return new[0], usual[1]
+    found = lessons(decided.now, decided.ranking)
+    option: Option | None = found[0].option if found else None
+    return usual if option is None else (option.choice.ball, option.choice.line)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--sessions", type=int, default=60)
+    parser.add_argument("--shots", type=int, default=8)
+    parser.add_argument("--next", type=int, default=0, metavar="N")
+    given = parser.parse_args()
+    if given.sessions:
+        compare(given.sessions, given.shots)
+    if given.next:
+        teach(given.next, 9)
+
+
+if __name__ == "__main__":
+    main()

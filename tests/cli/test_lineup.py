@@ -1,0 +1,72 @@
+"""``sixtyfeet lineup`` through its real entry point."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from lineup.folder import write_practice
+from lineup.practice import practise
+
+
+def run(*arguments):
+    return subprocess.run(
+        [sys.executable, "-m", "tracker.cli.main", "lineup", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("lineup") / "OUT"
+    write_practice(folder, practise(2), execution="good")
+    return folder
+
+
+def test_a_session_is_lined_up(out):
+    done = run(out, "--shots-left", 2)
+    assert done.returncode == 0
+    assert done.stdout.strip() == str(out / "lineup.json")
+    first = (out / "lineup.json").read_bytes()
+    data = json.loads(first)
+    (one,) = data["line_ups"]
+    assert one["verdict"] in {"decided", "tie"}
+    assert one["words"][0] in done.stderr
+    assert "Stop on pain" in done.stderr
+    assert data["window"] == {"contact_board": [16.8, 18.2], "entry_angle_deg": [3.0, 6.0]}
+    run(out, "--shots-left", 2)
+    assert (out / "lineup.json").read_bytes() == first
+
+
+def test_no_practice_shot_left_and_another_window(out):
+    done = run(out, "--shots-left", 0, "--window", "15,20,2,8")
+    data = json.loads((out / "lineup.json").read_text(encoding="utf-8"))
+    assert done.returncode == 0
+    assert data["line_ups"][0]["next"] == {"why": "no_shots_left", "shot": None}
+    assert data["window"]["contact_board"] == [15.0, 20.0]
+
+
+def test_one_shot_cannot_tell(tmp_path):
+    practice = practise(2, 1)
+    write_practice(tmp_path / "OUT", practice)
+    done = run(tmp_path / "OUT")
+    assert done.returncode == 0
+    assert "Cannot tell" in done.stderr
+    data = json.loads((tmp_path / "OUT" / "lineup.json").read_text(encoding="utf-8"))
+    assert data["doubts"][0]["code"] == "few_shots"
+
+
+@pytest.mark.parametrize("window", ["16.8,18.2,3", "18,17,3,6", "a,b,c,d"])
+def test_a_wrong_window_is_a_usage_error(out, window):
+    done = run(out, "--window", window)
+    assert done.returncode == 2
+    assert window in done.stderr
+
+
+def test_a_folder_without_a_session(tmp_path):
+    done = run(tmp_path)
+    assert done.returncode == 0
+    assert "Cannot tell" in done.stderr

@@ -1,0 +1,136 @@
+"""``sixtyfeet lineup``: which ball and line to bowl with, and what to throw next, from a measured session."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tracker.cli import options
+from tracker.cli.options import Status
+from tracker.cli.talk import Talk
+
+if TYPE_CHECKING:
+    from tracker.lineup.window import Window
+
+LINEUP_NAME = "lineup.json"
+
+
+def _window(_context: click.Context, _option: click.Parameter, value: str | None) -> tuple[float, ...] | None:
+    if value is None:
+        return None
+    try:
+        low, high, low_deg, high_deg = (float(part) for part in value.split(","))
+    except ValueError as error:
+        msg = f"{value!r} is no window; give boards and degrees like 16.8,18.2,3,6"
+        raise click.BadParameter(msg) from error
+    if not (low < high and low_deg < high_deg):
+        msg = f"{value!r} leaves no room; the lower number comes first, boards then degrees, like 16.8,18.2,3,6"
+        raise click.BadParameter(msg)
+    return low, high, low_deg, high_deg
+
+
+@click.command()
+@click.argument("out", metavar="OUT", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@options.session_option
+@options.balls_option
+@click.option(
+    "--shots-left",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Practice shots left on a lane.  [default: ten less those thrown there]",
+)
+@click.option(
+    "--window",
+    metavar="B,B,D,D",
+    callback=_window,
+    help="What counts as the pocket: contact board from, to, entry angle from, to.  [default: 16.8,18.2,3,6]",
+)
+@options.talk_options
+@click.pass_context
+def lineup(context: click.Context, /, talk: Talk, out: Path, **given: Any) -> None:
+    """Read a measured session: which ball, which line, how much room, what to throw next.
+
+    OUT is the folder that `measure` wrote, best with six to twelve shots. Says the note and writes it with all numbers
+    into OUT/lineup.json, whose path it prints.
+
+    \b
+    sixtyfeet lineup tuesday_out --balls balls.csv --shots-left 4
+    """
+    context.exit(line_up_folder(out, talk, **given))
+
+
+def line_up_folder(
+    out: Path,
+    talk: Talk,
+    *,
+    session: Path | None = None,
+    balls: Path | None = None,
+    shots_left: int | None = None,
+    window: tuple[float, float, float, float] | None = None,
+) -> Status:
+    """Read the folder, tell, write ``lineup.json``, and return the exit status."""
+    from calibration.errors import Failure
+    from tracker.lineup.lineup import line_ups
+    from tracker.lineup.plain import line_up_data
+    from tracker.lineup.words import CAUTIONS, left_out_lines, line_up_lines
+    from tracker.report.files import write_file
+    from tracker.report.measured import read_measured
+    from tracker.report.shotfacts import read_facts
+    from tracker.session.reading import fit_session
+    from tracker.session.sheet import SheetError, read_balls, read_session
+
+    try:
+        sheet = None if session is None else read_session(session)
+        bag = {} if balls is None else read_balls(balls)
+    except SheetError as error:
+        raise click.UsageError(str(error)) from error
+    measured = read_measured(out, sheet)
+    reading = fit_session(measured.throws, bag, measured.left_out)
+    if isinstance(reading, Failure):
+        return _cannot(out, talk, reading, measured.left_out)
+    pocket = _pocket(window)
+    found = line_ups(reading, read_facts(out, (t.shot_id for t in reading.posterior.fit.throws)), pocket, shots_left)
+    data = line_up_data(reading, found, pocket, reading.left_out)
+    write_file(out / LINEUP_NAME, _text(data))
+    for line in (line for one in found for line in line_up_lines(one)):
+        talk.say(line)
+    for line in (*left_out_lines(reading.left_out), *CAUTIONS):
+        talk.say(line)
+    click.echo(click.format_filename(out / LINEUP_NAME))
+    return Status.DONE
+
+
+def _cannot(out: Path, talk: Talk, failure: Any, left_out: Any) -> Status:
+    """What is said and written where the shots are too few for any model."""
+    from tracker.flags import describe
+    from tracker.lineup.plain import FORMAT, LAYOUT
+    from tracker.lineup.words import CAUTIONS, left_out_lines
+    from tracker.report.files import write_file
+
+    text = f"Cannot tell: {failure.detail}. {describe(failure.reason).what_to_do}"
+    data = {
+        "format": FORMAT,
+        "layout": LAYOUT,
+        "line_ups": [],
+        "doubts": [{"code": failure.reason, "text": text, "evidence": {}}],
+        "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
+        "cautions": list(CAUTIONS),
+    }
+    write_file(out / LINEUP_NAME, _text(data))
+    for line in (text, "", *left_out_lines(left_out), *CAUTIONS):
+        talk.say(line)
+    click.echo(click.format_filename(out / LINEUP_NAME))
+    return Status.DONE
+
+
+def _pocket(window: tuple[float, float, float, float] | None) -> Window:
+    from tracker.lineup.window import Window
+
+    return Window() if window is None else Window(*window)
+
+
+def _text(data: Any) -> bytes:
+    return (json.dumps(data, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
