@@ -8,7 +8,8 @@ import json
 import numpy as np
 import pytest
 
-from tracker.report.files import OutputError, write_tables
+from tracker.columns import HEADER
+from tracker.report.files import OutputError, read_table, write_tables
 from tracker.report.measured import read_measured, read_stations
 from tracker.report.rows import shot_row
 from tracker.report.shot import write_shot
@@ -57,6 +58,12 @@ def test_shots_with_what_was_noted_and_those_left_out(folder):
     ]
     assert [(s.shot_id, s.why) for s in found.left_out] == [("b", "gutter: gutter ball")]
     assert read_measured(folder).throws[0].feet is None
+
+
+def test_a_shot_at_pins_that_were_left_is_a_spare_shot(folder):
+    rows = read_table(folder / "shots.csv", HEADER)
+    write_tables(folder, [row | {"flags": "weak_contrast rack_not_full"} for row in rows if row["shot_id"] == "a"], [])
+    assert [t.intent for t in read_measured(folder, SHEET).throws] == ["spare", ""]
 
 
 def test_a_file_of_an_older_program_asks_for_a_new_measurement(folder):

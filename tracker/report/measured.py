@@ -90,6 +90,8 @@ def _stations(found: Mapping[str, Any]) -> Stations:
 
 
 def _throw(row: Row, number: int, stations: Stations, sheet: SessionSheet | None) -> Throw:
+    """A row as a throw; one at pins that were left is a spare shot, whatever the sheet says."""
+    spare = "rack_not_full" in row["flags"].split()
     hand: Hand = "left" if row["hand"] == "left" else "right"
     return Throw(
         row["shot_id"],
@@ -99,7 +101,7 @@ def _throw(row: Row, number: int, stations: Stations, sheet: SessionSheet | None
         hand,
         stations,
         line=row["line"],
-        intent=row["intent"],
+        intent="spare" if spare else row["intent"],
         feet=_feet(row, sheet),
     )
 
