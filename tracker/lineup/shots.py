@@ -19,6 +19,7 @@ from tracker.results import Quantity
 MISSED = ("in", "out", "fast", "slow")
 """What the session sheet says of a shot that was not thrown as meant."""
 SURE, LIKELY = 2.0, 0.8
+HALF_A_TENTH = 0.05
 SAME_LINE_BOARDS = 2.0
 """Shots within that at 15 ft, and at laydown, are on one line (own choice)."""
 SHOT_ONSET_FT = 0.8
@@ -174,7 +175,8 @@ def _at_pocket(shot: ShotFacts) -> Remark | None:
     low, high = FLUSH_BOARDS
     angle = shot.told("entry_angle_deg")
     evidence = {"contact_board": Quantity(board, u)} | ({} if angle is None else {"entry_angle_deg": Quantity(*angle)})
-    at = f"at board {board:.1f} +- {u:.1f}" + ("" if angle is None else f", {angle[0]:.1f} +- {angle[1]:.1f} deg")
+    at = f"at board {board:.1f} +- {_short(u)}"
+    at += "" if angle is None else f", {angle[0]:.1f} +- {_short(angle[1])} deg"
     if norm.sf((high - board) / max(u, 1e-6)) >= LIKELY:
         return Remark("high", f"high: came in {at}", evidence)
     if norm.cdf((low - board) / max(u, 1e-6)) >= LIKELY:
@@ -182,6 +184,11 @@ def _at_pocket(shot: ShotFacts) -> Remark | None:
     if (flush_chance(shot) or 0.0) >= LIKELY:
         return Remark("flush", f"flush: came in {at}", evidence)
     return Remark("near_pocket", f"at the pocket's edge: came in {at}", evidence)
+
+
+def _short(u: float) -> str:
+    """An uncertainty with one decimal, or with as many as it has."""
+    return f"{u:.1f}" if u >= HALF_A_TENTH else f"{u:.2f}"
 
 
 def _through(shot: ShotFacts) -> Remark | None:
