@@ -22,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from lineup.practice import Practice, adjusted, draw_practice, practise
 
-from tracker.lineup.chances import Next, Scatter
-from tracker.lineup.decide import Option, Ranking, last_of_each_ball, options_of, rank
+from tracker.lineup.chances import Outlook
+from tracker.lineup.decide import Ranking, last_of_each_ball, options_of, rank
 from tracker.lineup.lines import Line
-from tracker.lineup.nextshot import lessons
+from tracker.lineup.lineup import scatter_draws
+from tracker.lineup.nextshot import advise
 from tracker.lineup.played import Played, played_lines
 from tracker.lineup.window import Window
 from tracker.session.bowler import read_bowler
@@ -42,7 +43,7 @@ class Decided:
     """A decision after some shots, and how long it took."""
 
     posterior: Posterior
-    now: Next
+    now: Outlook
     bases: tuple[Played, ...]
     ranking: Ranking
     seconds: float
@@ -56,9 +57,8 @@ def say(line: str) -> None:
 def decide(practice: Practice) -> Decided:
     begun = time.process_time()
     posterior = draw_posterior(fit_lanes(practice.throws, {}))
-    found = read_bowler(posterior, practice.hand).scatter
-    scatter = Scatter(*(found[n].value for n in ("board", "launch_deg", "speed_mph")))
-    now = Next(posterior, WINDOW, float(len(practice.throws) + 1), scatter)
+    scatter = scatter_draws(read_bowler(posterior, practice.hand), len(posterior))
+    now = Outlook(posterior, WINDOW, float(len(practice.throws) + 1), scatter)
     bases = last_of_each_ball(played_lines(posterior))
     return Decided(posterior, now, bases, rank(now, bases), time.process_time() - begun)
 
@@ -67,8 +67,11 @@ def in_hindsight(practice: Practice, decided: Decided, extra: list[tuple[str, Li
     """Worth of the best of many ways, and of the extra ones."""
     even = [o for b in decided.bases for o in options_of(b) if o.feet % 2 == 0 and o.target % 2 == 0]
     ways = [(o.choice.ball, o.choice.line) for o in [*even, *decided.ranking.options]] + extra
-    worth = practice.worth([ball for ball, _ in ways], [line for _, line in ways], WINDOW)
-    return float(worth.max()), worth[len(ways) - len(extra) :]
+    rough = practice.worth([ball for ball, _ in ways], [line for _, line in ways], WINDOW, points=32)
+    # the best of many by few throws would seem better than it is: it is worked out anew by other throws
+    kept = [ways[int(np.argmax(rough))], *extra]
+    worth = practice.worth([ball for ball, _ in kept], [line for _, line in kept], WINDOW, points=256, seed=4)
+    return float(worth.max()), worth[1:]
 
 
 def released(decided: Decided, k: int) -> Line:
@@ -82,7 +85,8 @@ def released(decided: Decided, k: int) -> Line:
 
 def rules(practice: Practice, decided: Decided) -> list[tuple[str, Line]]:
     """What the line-up and the rules choose."""
-    best = decided.ranking.options[0].choice if decided.ranking.options else None
+    ranking = decided.ranking
+    best = ranking.options[ranking.tied[0]].choice if ranking.options else None
     last = len(practice.throws) - 1
     stay = (practice.throws[last].ball, released(decided, last))
     length = read_oil(decided.posterior, "1").end_ft.value or 40.0
@@ -109,9 +113,9 @@ def compare(count: int, shots: int) -> None:
         decided = decide(practice)
         chosen = rules(practice, decided)
         best, worth = in_hindsight(practice, decided, chosen)
-        best = max(best, float(worth.max()))
         losses.append(best - worth)
-        claimed.append((decided.ranking.chance[0] if decided.ranking.options else 0.0, worth[0], best))
+        said = decided.ranking.chance[decided.ranking.tied[0]] if decided.ranking.options else 0.0
+        claimed.append((said, worth[0], best))
         seconds.append(decided.seconds)
     found, told = np.array(losses), np.array(claimed)
     say(f"{count} lanes, {shots} shots; best in hindsight {100 * told[:, 2].mean():.1f} of 100")
@@ -157,9 +161,8 @@ def chosen_next(decided: Decided, names: list[str], usual: tuple[str, Line]) -> 
     new = [name for name in names if name not in thrown]
     if new:
         return new[0], usual[1]
-    found = lessons(decided.now, decided.ranking)
-    option: Option | None = found[0].option if found else None
-    return usual if option is None else (option.choice.ball, option.choice.line)
+    lesson = advise(decided.now, decided.ranking, 1, None).lesson
+    return usual if lesson is None else (lesson.option.choice.ball, lesson.option.choice.line)
 
 
 def main() -> None:

@@ -59,14 +59,33 @@ def test_one_shot_cannot_tell(tmp_path):
     assert data["doubts"][0]["code"] == "few_shots"
 
 
-@pytest.mark.parametrize("window", ["16.8,18.2,3", "18,17,3,6", "a,b,c,d"])
+@pytest.mark.parametrize("window", ["16.8,18.2,3", "18,17,3,6", "a,b,c,d", "-inf,inf,3,6", "1,50,3,6"])
 def test_a_wrong_window_is_a_usage_error(out, window):
-    done = run(out, "--window", window)
+    done = run(out, f"--window={window}")
     assert done.returncode == 2
     assert window in done.stderr
 
 
-def test_a_folder_without_a_session(tmp_path):
+def test_a_folder_without_a_session_is_left_alone(tmp_path):
     done = run(tmp_path)
-    assert done.returncode == 0
-    assert "Cannot tell" in done.stderr
+    assert done.returncode == 3
+    assert "no shots.csv here" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_cell_that_is_no_number_is_a_number_less(tmp_path):
+    out = tmp_path / "OUT"
+    write_practice(out, practise(2, 5), contact_board="abc", turn_deg="inf")
+    done = run(out)
+    assert done.returncode == 0, done.stderr
+    assert "inf" not in done.stderr.replace("information", "")
+
+
+def test_a_row_twice_is_named(tmp_path):
+    out = tmp_path / "OUT"
+    write_practice(out, practise(2, 4))
+    text = (out / "shots.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (out / "shots.csv").write_text("".join([*text, text[-1]]), encoding="utf-8")
+    done = run(out)
+    assert done.returncode == 1
+    assert "has two rows" in done.stderr

@@ -22,7 +22,7 @@ STEP_S = 4e-3
 SCATTER = (0.6, 0.22, 0.22, 0.03, 2.5)
 """Of board, launch in degrees, mph, share of the rpm, rotation in degrees: a practised bowler (own choice)."""
 LAYDOWN_FT = 1.4
-WORTH_POINTS = 32
+WORTH_POINTS = 512
 
 
 USUAL = Lanes(
@@ -111,14 +111,17 @@ class Practice:
         self.seen.append((float(board[0]), float(angle[0])))
         return self.seen[-1]
 
-    def meant(self, ball: str, line: Line) -> float:
-        """True contact board of a throw exactly as meant."""
+    def meant(self, ball: str, line: Line, feet: float | None = None) -> float:
+        """True board of a throw exactly as meant, at contact or at a distance."""
         shots = self.shots([ball], [line], np.zeros((1, 5)), len(self.throws) + 1)
-        return float(contact(integrate(self.lanes, shots, STEP_S), shots.side)[0][0])
+        runs = integrate(self.lanes, shots, STEP_S)
+        return float(contact(runs, shots.side)[0][0] if feet is None else runs.board([feet], shots.side)[0, 0])
 
-    def worth(self, balls: list[str], lines: list[Line], window: Window) -> np.ndarray:
+    def worth(
+        self, balls: list[str], lines: list[Line], window: Window, *, points: int = WORTH_POINTS, seed: int = 3
+    ) -> np.ndarray:
         """True chance of the window of choices ``(n,)`` at the next shot, by the same scatter for each."""
-        points = ndtri(np.clip(qmc.Sobol(5, rng=np.random.default_rng(3)).random(WORTH_POINTS), 1e-4, 1 - 1e-4))
+        points = ndtri(np.clip(qmc.Sobol(5, rng=np.random.default_rng(seed)).random(points), 1e-4, 1 - 1e-4))
         shots = self.shots(
             [b for b in balls for _ in points],
             [one for one in lines for _ in points],

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from tracker.lineup.shots import ShotFacts, flush_chance, read_shots
+from tracker.lineup.window import Window
 from tracker.results import Quantity
 
 
@@ -17,14 +18,14 @@ def shot(name, hand="right", *, execution="", slips=None, standing="", **numbers
 
 
 def codes(*shots):
-    return [reading.codes for reading in read_shots(shots)]
+    return [reading.codes for reading in read_shots(shots, Window())]
 
 
 def test_of_two_shots_on_one_line_the_earlier_one_is_too_early():
     """The one that picks up clearly earlier reads 'too early, look for more oil' (common practice, no source)."""
     early, late = shot("a", onset_ft=(27.0, 0.3)), shot("b", onset_ft=(32.0, 0.3))
-    assert codes(early, late) == [("too_early",), ("late",)]
-    assert "look for more oil" in read_shots([early, late])[0].remarks[0].text
+    assert codes(early, late) == [("too_early",), ("longer",)]
+    assert "look for more oil" in read_shots([early, late], Window())[0].remarks[0].text
 
 
 def test_little_difference_or_another_line_says_nothing():
@@ -38,7 +39,7 @@ def test_little_difference_or_another_line_says_nothing():
 def test_a_ball_that_goes_feet_longer_for_the_same_shot_is_told():
     """Several feet longer for the same throw speaks of oil carried down (common practice, no source)."""
     before = [shot(k, onset_ft=(30.0 + 0.1 * int(k), 0.3)) for k in "123"]
-    assert codes(*before, shot("x", onset_ft=(34.5, 0.3)))[-1] == ("late",)
+    assert codes(*before, shot("x", onset_ft=(34.5, 0.3)))[-1] == ("longer",)
 
 
 @pytest.mark.parametrize(
@@ -52,7 +53,7 @@ def test_how_it_left_the_deck(hand, exit_board, code, word):
 
     A flush ball leaves between the 8 and the 9 near board 19, one that leaves a 10 near 14 (from secondary pages).
     """
-    found = read_shots([shot("a", hand, deck_exit_board=(exit_board, 0.8))])[0]
+    found = read_shots([shot("a", hand, deck_exit_board=(exit_board, 0.8))], Window())[0]
     assert found.codes == (code,)
     assert word in found.remarks[0].text
 
@@ -77,8 +78,8 @@ def test_at_the_pocket(board, u, code):
 
 
 def test_flush_is_a_probability():
-    assert flush_chance(shot("a", contact_board=(17.5, 0.7))) == pytest.approx(0.6827, abs=1e-3)
-    assert flush_chance(shot("a")) is None
+    assert flush_chance(shot("a", contact_board=(17.5, 0.7)), Window()) == pytest.approx(0.6827, abs=1e-3)
+    assert flush_chance(shot("a"), Window()) is None
 
 
 def test_a_miss_is_no_reading_of_the_lane():
@@ -94,5 +95,22 @@ def test_rolled_before_or_still_turning():
 
 
 def test_one_leave_is_no_evidence():
-    assert "no evidence" in read_shots([shot("a", standing="10")])[0].remarks[0].text
+    assert "no evidence" in read_shots([shot("a", standing="10")], Window())[0].remarks[0].text
     assert codes(shot("a", standing="none")) == [("strike",)]
+
+
+def test_a_flush_shot_is_not_called_too_early_nor_another_ball_carry_down():
+    flush = shot("a", onset_ft=(27.0, 0.3), contact_board=(17.5, 0.1))
+    other = replace(shot("b", onset_ft=(32.0, 0.3)), ball="longer ball")
+    assert codes(flush, other) == [("earlier", "flush"), ("later",)]
+
+
+@pytest.mark.parametrize(("angle", "code"), [(4.0, "flush"), (2.5, "flat"), (6.6, "steep")])
+def test_the_pocket_has_an_angle_too(angle, code):
+    """Entry of 3 to 5 degrees is what coaches ask for (common practice, no source)."""
+    assert codes(shot("a", contact_board=(17.5, 0.1), entry_angle_deg=(angle, 0.1))) == [(code,)]
+
+
+def test_what_most_shots_do_is_no_remark_on_one():
+    shots = [shot(k, slips=True) for k in "abc"] + [shot("d")]
+    assert codes(*shots) == [(), (), (), ()]

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from tracker.lineup.window import Window
 
 LINEUP_NAME = "lineup.json"
+BOARDS, DEGREES = 40, 20
 
 
 def _window(_context: click.Context, _option: click.Parameter, value: str | None) -> tuple[float, ...] | None:
@@ -26,8 +27,8 @@ def _window(_context: click.Context, _option: click.Parameter, value: str | None
     except ValueError as error:
         msg = f"{value!r} is no window; give boards and degrees like 16.8,18.2,3,6"
         raise click.BadParameter(msg) from error
-    if not (low < high and low_deg < high_deg):
-        msg = f"{value!r} leaves no room; the lower number comes first, boards then degrees, like 16.8,18.2,3,6"
+    if not (0 <= low < high <= BOARDS and 0 <= low_deg < high_deg <= DEGREES):
+        msg = f"{value!r} is no window: boards from 0 to {BOARDS}, degrees from 0 to {DEGREES}, the lower first"
         raise click.BadParameter(msg)
     return low, high, low_deg, high_deg
 
@@ -76,12 +77,15 @@ def line_up_folder(
     from tracker.lineup.lineup import line_ups
     from tracker.lineup.plain import line_up_data
     from tracker.lineup.words import CAUTIONS, left_out_lines, line_up_lines
-    from tracker.report.files import write_file
+    from tracker.report.files import SHOTS_NAME, write_file
     from tracker.report.measured import read_measured
     from tracker.report.shotfacts import read_facts
     from tracker.session.reading import fit_session
     from tracker.session.sheet import SheetError, read_balls, read_session
 
+    if not (out / SHOTS_NAME).is_file():
+        talk.warn(f"{click.format_filename(out)}: no {SHOTS_NAME} here; give the folder that `sixtyfeet measure` wrote")
+        return Status.NO_RESULT
     try:
         sheet = None if session is None else read_session(session)
         bag = {} if balls is None else read_balls(balls)
@@ -94,11 +98,11 @@ def line_up_folder(
     pocket = _pocket(window)
     found = line_ups(reading, read_facts(out, (t.shot_id for t in reading.posterior.fit.throws)), pocket, shots_left)
     data = line_up_data(reading, found, pocket, reading.left_out)
-    write_file(out / LINEUP_NAME, _text(data))
-    for line in (line for one in found for line in line_up_lines(one)):
+    for line in (line for one in found for line in line_up_lines(one, pocket)):
         talk.say(line)
     for line in (*left_out_lines(reading.left_out), *CAUTIONS):
         talk.say(line)
+    write_file(out / LINEUP_NAME, _text(data))
     click.echo(click.format_filename(out / LINEUP_NAME))
     return Status.DONE
 
@@ -119,9 +123,9 @@ def _cannot(out: Path, talk: Talk, failure: Any, left_out: Any) -> Status:
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
         "cautions": list(CAUTIONS),
     }
-    write_file(out / LINEUP_NAME, _text(data))
     for line in (text, "", *left_out_lines(left_out), *CAUTIONS):
         talk.say(line)
+    write_file(out / LINEUP_NAME, _text(data))
     click.echo(click.format_filename(out / LINEUP_NAME))
     return Status.DONE
 
@@ -133,4 +137,4 @@ def _pocket(window: tuple[float, float, float, float] | None) -> Window:
 
 
 def _text(data: Any) -> bytes:
-    return (json.dumps(data, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
+    return (json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
 from calibration.lane import Hand
@@ -31,16 +31,8 @@ _OWN = SHOT_SIZE - _RELEASED - _SPUN
 _SIZE = SHOT_SIZE + 1
 """Release, spin, what a shot finds beside the map, and what the model leaves out."""
 _SEED = 29
-SCATTERED = 8
-
-
-@dataclass(frozen=True, slots=True)
-class Scatter:
-    """How far one bowler's releases scatter (standard deviations)."""
-
-    board: float
-    launch_deg: float
-    speed_mph: float
+THROWS = 32
+_NODES, _LEAST_VARIANCE = 8, 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,52 +45,98 @@ class Choice:
     line: Line
 
 
-@dataclass(frozen=True, slots=True)
-class Next:
-    """What every chance is worked out with: draws of the lane, the window, the next shot's rank, a bowler's scatter."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """What every chance is worked out with.
+
+    Attributes
+    ----------
+    posterior : Posterior
+        Draws ``(k,)`` of lanes, balls and bowlers.
+    window : Window
+    number : float
+        Rank of the next shot on its lane.
+    scatter : ndarray of shape (k, 3)
+        Standard deviations of the bowler's releases on each draw: board, launch in degrees, mph.
+    """
 
     posterior: Posterior
     window: Window
     number: float
-    scatter: Scatter
+    scatter: Array
 
-    def thinned(self, draws: int) -> Next:
+    def part(self, rows: NDArray[np.intp]) -> Outlook:
+        """The same on some of the draws."""
+        return replace(
+            self, posterior=replace(self.posterior, deviates=self.posterior.deviates[rows]), scatter=self.scatter[rows]
+        )
+
+    def thinned(self, draws: int) -> Outlook:
         """The same with fewer draws, evenly taken."""
-        if len(self.posterior) <= draws:
-            return self
-        rows = np.linspace(0, len(self.posterior) - 1, draws).astype(int)
-        return replace(self, posterior=replace(self.posterior, deviates=self.posterior.deviates[rows]))
+        count = len(self.posterior)
+        return self if count <= draws else self.part(np.linspace(0, count - 1, draws).astype(np.intp))
 
 
-def chances(now: Next, choices: Sequence[Choice], throws: int) -> Array:
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """Where throws arrive: mean ``(..., 2)``, covariance ``(..., 2, 2)`` of contact board and entry angle, degrees."""
+
+    mean: Array
+    covariance: Array
+
+    def chance(self, window: Window) -> Array:
+        """Chance ``(...)`` of the window for normal board and angle: the board on nodes, the angle given the board."""
+        edges = np.linspace(window.low_board, window.high_board, _NODES + 1)
+        node, width = (edges[1:] + edges[:-1]) / 2, (window.high_board - window.low_board) / _NODES
+        board_sd = np.sqrt(np.maximum(self.covariance[..., 0, 0], _LEAST_VARIANCE))[..., None]
+        slope = self.covariance[..., 0, 1, None] / board_sd**2
+        rest = np.maximum(self.covariance[..., 1, 1, None] - slope**2 * board_sd**2, _LEAST_VARIANCE)
+        off = node - self.mean[..., 0, None]
+        angle = self.mean[..., 1, None] + slope * off
+        inside = ndtr((window.high_deg - angle) / np.sqrt(rest)) - ndtr((window.low_deg - angle) / np.sqrt(rest))
+        density = np.exp(-0.5 * (off / board_sd) ** 2) / (np.sqrt(2 * np.pi) * board_sd)
+        return np.asarray((density * inside).sum(axis=-1) * width)
+
+
+def chances(now: Outlook, choices: Sequence[Choice], throws: int = THROWS) -> Array:
     """Chance ``(k, c)`` of the window on each draw of the lane ``(k,)`` for each choice, by so many throws a draw.
 
-    ``throws`` is best a power of two (Sobol points are balanced then).
+    Hits among a few throws would scatter by several of 100; so the throws give mean and covariance of board and
+    angle, and these the chance (:class:`Spread`), less those that leave the lane.
     """
     points = _points(len(now.posterior), throws)
     out = np.zeros((len(now.posterior), len(choices)))
     for columns in _alike(choices):
         paths = thrown(now, [choices[k] for k in columns], points)
-        held = now.window.holds(paths).reshape(len(columns), len(now.posterior), throws)
-        out[:, columns] = held.mean(axis=2).T
+        shape = (len(columns), len(now.posterior), throws)
+        on_lane = 1.0 - paths.gutter.reshape(shape).mean(axis=2)
+        out[:, columns] = (spread_of(paths, shape).chance(now.window) * on_lane).T
     return out
 
 
-def middles(now: Next, choices: Sequence[Choice]) -> Paths:
+def spread_of(paths: Paths, shape: tuple[int, int, int]) -> Spread:
+    """Mean and covariance over the last axis of paths in the order of ``shape``."""
+    values = np.stack([paths.contact_board.reshape(shape), paths.entry_angle_deg.reshape(shape)], axis=-1)
+    mean = values.mean(axis=2)
+    off = values - mean[:, :, None]
+    return Spread(mean, np.einsum("cksi,cksj->ckij", off, off) / (shape[2] - 1))
+
+
+def middles(now: Outlook, choices: Sequence[Choice]) -> Paths:
     """Paths of choices of one lane, ball and hand as meant, without scatter: one on each draw, choice by choice."""
     return thrown(now, choices, np.zeros((1, _SIZE)))
 
 
-def singles(now: Next, choices: Sequence[Choice]) -> Paths:
+def singles(now: Outlook, choices: Sequence[Choice]) -> Paths:
     """The same with what a single shot finds beside the map and its spin's scatter, release as meant."""
     points = _points(len(now.posterior), 1)
     points[..., :_RELEASED] = 0.0
     return thrown(now, choices, points)
 
 
-def scattered(now: Next, choice: Choice) -> Paths:
-    """Single shots of a bowler who scatters: eight on each draw, draw by draw."""
-    return thrown(now, [choice], _points(len(now.posterior), SCATTERED))
+def scattered(now: Outlook, choice: Choice, throws: int = THROWS) -> Paths:
+    """Single shots of a bowler who scatters, draw by draw."""
+    return thrown(now, [choice], _points(len(now.posterior), throws))
 
 
 def _alike(choices: Sequence[Choice]) -> list[list[int]]:
@@ -116,7 +154,7 @@ def _points(draws: int, throws: int) -> Array:
     return np.asarray(ndtri(np.clip(uniform, 1e-6, 1 - 1e-6))).reshape(draws, throws, _SIZE)
 
 
-def thrown(now: Next, choices: Sequence[Choice], points: Array) -> Paths:
+def thrown(now: Outlook, choices: Sequence[Choice], points: Array) -> Paths:
     """Paths of choices on every draw of the lane at every point, ``(c k s,)`` in this order.
 
     ``choices`` share lane, ball and hand; ``points`` is ``(k, s, d)``, or ``(s, d)`` for the same ones on each draw.
@@ -132,8 +170,7 @@ def thrown(now: Next, choices: Sequence[Choice], points: Array) -> Paths:
     rpm, rotation = spins_of(ball, posterior.deviates[own][:, layout.bowler(first.hand)], spun)
     tiled = np.tile(np.arange(len(own)), len(choices))
     meant = np.repeat([(c.line.laydown_board, c.line.launch_deg, c.line.speed_mph) for c in choices], len(own), axis=0)
-    sd = np.array([now.scatter.board, now.scatter.launch_deg, now.scatter.speed_mph])
-    board, launch, speed = (meant + sd * release[tiled]).T
+    board, launch, speed = (meant + (now.scatter[own] * release)[tiled]).T
     releases = Releases(first.hand, board, launch, speed, level_rpm=rpm[tiled], rotation_deg=rotation[tiled])
     # toward the hand's edge, so that a left-hander on the mirrored lane has the mirrored chances
     outward = 1.0 if first.hand == "right" else -1.0

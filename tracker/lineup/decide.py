@@ -3,29 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.lineup.chances import Choice, Next, chances
-from tracker.lineup.lines import Line
+from calibration.lane import x_from_board
+from tracker.lineup.chances import Choice, Outlook, Spread, chances, middles, scattered, spread_of
+from tracker.lineup.lines import TARGET_FT, Line
 from tracker.lineup.played import Played
+from tracker.session.sampled import SAMPLED_SHARE, sampled_share
 
 Array = NDArray[np.float64]
 
-FEET_BOARDS, TARGET_BOARDS, LEAN_BOARDS = np.arange(-6.0, 6.1), np.arange(-5.0, 5.1), 4.0
+FEET_BOARDS, TARGET_BOARDS, LEAN_BOARDS = np.arange(-8.0, 8.1), np.arange(-7.0, 7.1), 4.0
 """Moves that are looked at; feet and target differ by no more than the last."""
 LAUNCH_DEG = (-1.0, 6.0)
 LAYDOWN_BOARDS, TARGETS = (4.0, 36.0), (2.0, 30.0)
 """Where a line can be played: boards and headings of usual releases (common practice, no source)."""
-COARSE_DRAWS, DRAWS, THROWS = 64, 64, 32
+ROUGH_DRAWS, DRAWS = 96, 128
+"""Draws on which lines are looked for, and other ones on which those found are worked out: the best of many by the same
+draws would seem better than it is."""
 EACH_BALL = 3
-"""Lines of each ball that are looked at closely."""
+"""Lines of each ball that are looked at closely, its last one beside them."""
 APART_BOARDS = 1.6
-"""How far two lines of a ball lie apart, at the target or at 45 ft if straight, to be two ways and not one."""
-TIE = 0.03
-"""A line is as good as the best if choosing it costs less than this of the chance (own choice)."""
+"""How far two lines of a ball lie apart, at laydown or target, to be two ways and not one."""
+TIE, TIE_SURE = 0.03, 0.8
+"""A way is as good as the best if its chance is lower by less than that, or if it is the better one on over a fifth of
+the draws of the lane (own choices)."""
+STAY_WORTH = 0.01
+"""A move of less than the distance apart has to be worth so much to be told beside staying."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +46,23 @@ class Option:
         The line of this ball that it is a move from: its last one.
     feet, target : float
         The move in boards, inside positive.
+    board_15ft : float
+        Where it passes 15 ft, median over the draws: what bowlers call the target.
+    sampled : float
+        Share of its way, from 15 ft to where balls roll, that measured shots ran over.
     """
 
     choice: Choice
     base: Played
     feet: float
     target: float
+    board_15ft: float = float("nan")
+    sampled: float = 1.0
+
+    @property
+    def unsampled(self) -> bool:
+        """Whether it runs where too little was thrown to say more than the model's form does."""
+        return self.sampled < SAMPLED_SHARE
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +75,7 @@ class Ranking:
     each : ndarray of shape (k, c)
         Chance on each draw of the lane.
     tied : tuple of int
-        Indices of options that are as good as the best, itself included.
+        Indices of options as good as the best one over sampled boards, that one first; of all where none is.
     """
 
     options: tuple[Option, ...]
@@ -77,7 +95,7 @@ class Ranking:
     @property
     def loss(self) -> float:
         """Expected loss of the best one's chance against the best choice if the lane were known."""
-        return float(self.each.max(axis=1).mean() - self.chance.max())
+        return float(self.each.max(axis=1).mean() - self.chance.max()) if self.options else 0.0
 
 
 def last_of_each_ball(played: Sequence[Played]) -> tuple[Played, ...]:
@@ -108,44 +126,72 @@ def _playable(line: Line) -> bool:
     )
 
 
-def rank(now: Next, bases: Sequence[Played]) -> Ranking:
-    """The best lines of each ball, looked at closely and ranked together.
-
-    Lines a few boards apart are worked out roughly first, by one throw on each of some draws of the lane.
-    """
-    rough = now.thinned(COARSE_DRAWS)
-    kept: list[Option] = []
-    for base in bases:
-        options = options_of(base)
-        if options:
-            worth = chances(rough, [o.choice for o in options], 1).mean(axis=0)
-            kept += _apart(options, _smoothed(options, worth))
+def rank(now: Outlook, bases: Sequence[Played]) -> Ranking:
+    """The best lines of each ball and its last one, worked out closely and ranked together."""
+    count = len(now.posterior)
+    rough, close = (now.part(rows) for rows in _halves(count))
+    kept = [one for base in bases for one in _of_ball(rough, base)]
     if not kept:
         return Ranking((), np.zeros((0, 0)), ())
-    each = chances(now.thinned(DRAWS), [o.choice for o in kept], THROWS)
+    each = chances(close, [o.choice for o in kept])
     order = np.argsort(-each.mean(axis=0), kind="stable")
-    each = each[:, order]
-    return Ranking(tuple(kept[k] for k in order), each, _tied(each))
+    options, each = tuple(kept[k] for k in order), each[:, order]
+    return Ranking(options, each, _tied(options, each))
 
 
-def _smoothed(options: Sequence[Option], worth: Array) -> Array:
-    """Chances with those of the neighbouring moves: one throw a draw tells a single line only roughly."""
-    moves = np.array([(o.feet, o.target) for o in options])
-    apart = np.abs(moves[:, None] - moves[None])
-    weight = np.exp(-0.5 * (apart**2).sum(axis=2) / 0.8**2)
-    return np.asarray(weight @ worth / weight.sum(axis=1))
+def closely(now: Outlook) -> Outlook:
+    """The draws on which a ranking's chances are worked out."""
+    return now.part(_halves(len(now.posterior))[1])
+
+
+def _halves(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Draws to look for lines on, and other ones to work them out on."""
+    first = min(ROUGH_DRAWS, count // 3)
+    return np.arange(first), np.arange(first, min(first + DRAWS, count))
+
+
+def _of_ball(now: Outlook, base: Played) -> list[Option]:
+    options = options_of(base)
+    if not options:
+        return []
+    worth, seen, sampled = _roughly(now, options, base)
+    options = tuple(
+        replace(o, board_15ft=float(b), sampled=float(s)) for o, b, s in zip(options, seen, sampled, strict=True)
+    )
+    return _apart(options, worth)
+
+
+def _roughly(now: Outlook, options: Sequence[Option], base: Played) -> tuple[Array, Array, Array]:
+    """Chances ``(c,)``, boards at 15 ft, sampled shares: where lines lead on a draw, with the last line's scatter."""
+    meant = middles(now, [o.choice for o in options])
+    shape = (len(options), len(now.posterior))
+    mean = np.stack([meant.contact_board.reshape(shape), meant.entry_angle_deg.reshape(shape)], axis=-1)
+    last = Choice(base.lane, base.ball, base.hand, base.line)
+    throws = scattered(now, last)
+    around = spread_of(throws, (1, shape[1], len(throws.contact_board) // shape[1])).covariance
+    chance = Spread(mean, np.broadcast_to(around, (*shape, 2, 2))).chance(now.window)
+    on_lane = 1.0 - meant.gutter.reshape(shape)
+    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
+    boards = np.median(meant.board[:, at_15].reshape(shape), axis=1)
+    shares = sampled_share(now.posterior, base.lane, x_from_board(meant.board, base.hand), meant.y_ft)
+    return (chance * on_lane).mean(axis=1), boards, shares.reshape(shape).mean(axis=1)
 
 
 def _apart(options: Sequence[Option], worth: Array) -> list[Option]:
-    """The best of a ball's options that are different ways to play."""
-    kept: list[Option] = []
-    for k in np.argsort(-worth, kind="stable"):
-        one = options[int(k)]
-        if all(_distance(one, other) >= APART_BOARDS for other in kept):
-            kept.append(one)
+    """The best of a ball's options that are different ways to play, and staying where it was."""
+    stay = next((k for k, o in enumerate(options) if not o.feet and not o.target), None)
+    order = [int(k) for k in np.argsort(-worth, kind="stable")]
+    if stay is not None and worth[order[0]] - worth[stay] < STAY_WORTH:
+        order = [stay, *order]
+    kept: list[int] = []
+    for k in order:
+        if all(_distance(options[k], options[other]) >= APART_BOARDS for other in kept):
+            kept.append(k)
         if len(kept) == EACH_BALL:
             break
-    return kept
+    if stay is not None and stay not in kept:
+        kept.append(stay)
+    return [options[k] for k in kept]
 
 
 def _distance(one: Option, other: Option) -> float:
@@ -154,6 +200,10 @@ def _distance(one: Option, other: Option) -> float:
     return max(abs(a.laydown_board - b.laydown_board), abs(a.target_board - b.target_board))
 
 
-def _tied(each: Array) -> tuple[int, ...]:
-    chance = each.mean(axis=0)
-    return tuple(int(k) for k in np.flatnonzero(chance[0] - chance < TIE))
+def _tied(options: Sequence[Option], each: Array) -> tuple[int, ...]:
+    """Options as good as the best one over sampled boards."""
+    open_ = [k for k, o in enumerate(options) if not o.unsampled] or list(range(len(options)))
+    best = open_[0]
+    less = each[:, best].mean() - each.mean(axis=0)
+    better = (each > each[:, [best]]).mean(axis=0)
+    return (best, *(k for k in open_[1:] if less[k] < TIE or better[k] > 1.0 - TIE_SURE))

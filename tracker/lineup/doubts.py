@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tracker.lineup.decide import Ranking
-from tracker.lineup.shots import Remark, ShotFacts
+from tracker.lineup.shots import Remark, ShotFacts, plain
 from tracker.results import Quantity
 
 LEAST_SHOTS = 4
@@ -87,4 +87,4 @@ def _no_way(ranking: Ranking) -> Remark | None:
 def _one_ball(balls: Sequence[str]) -> Remark | None:
     if len(set(balls)) != 1:
         return None
-    return Remark("one_ball", f"only {balls[0] or 'one ball'} was thrown: nothing is said of other balls")
+    return Remark("one_ball", f"only {plain(balls[0]) or 'one ball'} was thrown: nothing is said of other balls")

@@ -8,10 +8,11 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2
 
-from calibration.lane import Hand, x_from_board
-from tracker.lineup.chances import SCATTERED, Next, Scatter, middles, scattered
-from tracker.lineup.decide import Option, Ranking, last_of_each_ball, rank
+from calibration.lane import Hand
+from tracker.lineup.chances import THROWS, Outlook, middles, scattered
+from tracker.lineup.decide import Option, Ranking, closely, last_of_each_ball, rank
 from tracker.lineup.doubts import STOPS, doubts_of
 from tracker.lineup.nextshot import Advice, advise
 from tracker.lineup.played import Played, played_lines
@@ -19,9 +20,8 @@ from tracker.lineup.room import Room, room_of
 from tracker.lineup.shots import Remark, ShotFacts, ShotReading, read_shots
 from tracker.lineup.window import Window
 from tracker.results import Quantity
-from tracker.session.bowler import BowlerReading
+from tracker.session.bowler import PRIOR_REPEATS, SCATTERING, BowlerReading
 from tracker.session.reading import HandReading, LaneReading, SessionReading
-from tracker.session.sampled import SAMPLED_SHARE, sampled_share
 
 Array = NDArray[np.float64]
 
@@ -53,10 +53,8 @@ class Way:
         How likely the ball rolls before the pins.
     ages_boards : Quantity
         Change of the contact board over ten further shots.
-    sampled : float
-        Share of the way, from 15 ft to where balls roll, that measured shots ran over.
     room : Room or None
-        Worked out for the best line of each of the best balls.
+        Worked out for the best line of each of the best balls, where measured shots ran.
     """
 
     option: Option
@@ -67,13 +65,7 @@ class Way:
     hook_length_ft: Quantity
     rolls_share: float
     ages_boards: Quantity
-    sampled: float
     room: Room | None = None
-
-    @property
-    def unsampled(self) -> bool:
-        """Whether it runs where too little was thrown to say more than the model's form does."""
-        return self.sampled < SAMPLED_SHARE
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,18 +80,20 @@ class LineUp:
     doubts : tuple of Remark
         What the shots cannot tell, the gravest first; of ``cannot_tell`` the reasons.
     ways : tuple of Way
-        Balls and lines by their chance, the best first; empty where the model was not asked.
+        Balls and lines by their chance, the best first; empty where it cannot be told.
     tied : tuple of int
         Those that are as good as the best.
     shots : tuple of ShotReading
     advice : Advice or None
-        The next shot; None where the model was not asked.
+        The next shot; None where it cannot be told.
     reading : HandReading
         Comparison of the balls and change of the lane.
     lane_reading : LaneReading
     bowler : BowlerReading
     exit_board : Quantity
         Where the best way is at the oil's end; empty without a way.
+    shots_left : int
+        Practice shots left on the lane.
     """
 
     lane: str
@@ -114,6 +108,7 @@ class LineUp:
     lane_reading: LaneReading
     bowler: BowlerReading
     exit_board: Quantity
+    shots_left: int
 
 
 def line_ups(
@@ -154,8 +149,8 @@ def _line_up(
     fit = session.posterior.fit
     throws = [t for t in fit.throws if t.lane == lane.lane]
     thrown = max(t.number for t in throws)
-    scatter = Scatter(*(bowler.scatter[name].value for name in ("board", "launch_deg", "speed_mph")))
-    now = Next(session.posterior, window, float(thrown + 1), scatter)
+    scatter = scatter_draws(bowler, len(session.posterior))
+    now = Outlook(session.posterior, window, float(thrown + 1), scatter)
     missed = {s.shot_id for s in shots if s.missed}
     played = [p for p in played_lines(session.posterior, missed) if (p.lane, p.hand) == (lane.lane, hand.hand)]
     own = {t.shot_id for t in throws if t.hand == hand.hand}
@@ -164,25 +159,46 @@ def _line_up(
     held = sum(t.lane == lane.lane and t.hand == hand.hand for t in fit.held_out)
     doubts = doubts_of(used, [p.ball for p in played], held, ranking)
     stopped = any(d.code in STOPS for d in doubts)
-    ways = _ways(now, ranking)
-    left = shots_left if shots_left is not None else PRACTICE_SHOTS - thrown
-    verdict: Verdict = "cannot_tell" if stopped else "tie" if len(ranking.tied) > 1 else "decided"
+    left = shots_left if shots_left is not None else max(PRACTICE_SHOTS - thrown, 0)
+    readings = read_shots(shots, window)
+    ways = () if stopped else _ways(closely(now), ranking)
     return LineUp(
-        lane.lane, hand.hand, verdict, doubts, ways, ranking.tied, read_shots(shots),
-        advice=advise(now, ranking, left, _struck(used, played)),
+        lane.lane, hand.hand, "cannot_tell" if stopped else "tie" if _balls_tied(ranking) else "decided",
+        doubts=doubts, ways=ways, tied=() if stopped else ranking.tied, shots=readings, shots_left=left,
+        advice=None if stopped else advise(now, ranking, left, _struck(used, readings, played)),
         reading=hand, lane_reading=lane, bowler=bowler,
-        exit_board=_exit_board(now, ways, lane.oil.end_ft),
+        exit_board=Quantity(missing="not_determined") if stopped else _exit_board(now, ranking, lane.oil.end_ft),
     )  # fmt: skip
 
 
-def _struck(shots: Sequence[ShotFacts], played: Sequence[Played]) -> Played | None:
+def scatter_draws(bowler: BowlerReading, count: int, *, seed: int = 31) -> Array:
+    """Standard deviations ``(count, 3)`` of a bowler's board, launch and speed, one for each draw of the lane.
+
+    With few repeats they are themselves uncertain: scaled inverse chi-square, as :mod:`tracker.session.bowler` has it.
+    """
+    random = np.random.default_rng(seed)
+    columns = []
+    for name in SCATTERING:
+        found = bowler.scatter[name]
+        freedom = PRIOR_REPEATS + found.repeats
+        columns.append(found.value * np.sqrt(freedom / chi2.ppf(random.random(count), freedom)))
+    return np.stack(columns, axis=1)
+
+
+def _balls_tied(ranking: Ranking) -> bool:
+    """Whether another ball is as good as the best one's; another line of the same ball is no other decision."""
+    return len({ranking.options[k].choice.ball for k in ranking.tied}) > 1
+
+
+def _struck(shots: Sequence[ShotFacts], readings: Sequence[ShotReading], played: Sequence[Played]) -> Played | None:
     """The line of the last shot, if that came to the pocket as meant and left no pin."""
-    if not shots or shots[-1].missed or "flush" not in read_shots(shots)[-1].codes or shots[-1].standing != "none":
+    if not shots or shots[-1].missed or shots[-1].standing != "none":
         return None
-    return next((p for p in played if shots[-1].shot_id in p.shots), None)
+    said = next((r.codes for r in readings if r.shot_id == shots[-1].shot_id), ())
+    return next((p for p in played if shots[-1].shot_id in p.shots), None) if "flush" in said else None
 
 
-def _ways(now: Next, ranking: Ranking) -> tuple[Way, ...]:
+def _ways(now: Outlook, ranking: Ranking) -> tuple[Way, ...]:
     few = now.thinned(DRAWS)
     balls: list[str] = []
     ways = []
@@ -190,35 +206,34 @@ def _ways(now: Next, ranking: Ranking) -> tuple[Way, ...]:
         first = option.choice.ball not in balls
         balls.append(option.choice.ball)
         chance = Quantity(float(ranking.chance[k]), float(ranking.chance_u[k]))
-        room = room_of(few, option.choice) if first and len(set(balls)) <= ROOMS else None
+        roomy = first and len(set(balls)) <= ROOMS and not option.unsampled
+        room = room_of(few, option.choice) if roomy else None
         ways.append(_way(few, option, chance, room))
     return tuple(ways)
 
 
-def _way(now: Next, option: Option, chance: Quantity, room: Room | None) -> Way:
+def _way(now: Outlook, option: Option, chance: Quantity, room: Room | None) -> Way:
     choice = option.choice
     meant = middles(now, [choice])
     later = middles(replace(now, number=now.number + AGES_SHOTS), [choice])
-    x = x_from_board(meant.board, choice.hand)
     single = scattered(now, choice)
     return Way(
         option,
         chance,
         _quantity(meant.contact_board),
         _quantity(meant.entry_angle_deg),
-        contact_scatter=float(np.std(single.contact_board - np.repeat(meant.contact_board, SCATTERED))),
+        contact_scatter=float(np.std(single.contact_board - np.repeat(meant.contact_board, THROWS))),
         hook_length_ft=_quantity(meant.hook_length_ft),
         rolls_share=float(np.mean(np.isfinite(meant.slip_end_ft))),
         ages_boards=_quantity(later.contact_board - meant.contact_board),
-        sampled=float(np.mean(sampled_share(now.posterior, choice.lane, x, meant.y_ft))),
         room=room,
     )
 
 
-def _exit_board(now: Next, ways: Sequence[Way], oil_end: Quantity) -> Quantity:
-    if not ways or oil_end.value is None:
+def _exit_board(now: Outlook, ranking: Ranking, oil_end: Quantity) -> Quantity:
+    if not ranking.options or oil_end.value is None:
         return Quantity(missing="not_determined")
-    meant = middles(now.thinned(DRAWS), [ways[0].option.choice])
+    meant = middles(closely(now), [ranking.options[ranking.tied[0]].choice])
     return _quantity(np.array([np.interp(oil_end.value, meant.y_ft, board) for board in meant.board]))
 
 

@@ -14,8 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.lineup.chances import Choice, Next, middles, singles
-from tracker.lineup.decide import Option, Ranking
+from tracker.lineup.chances import Choice, Outlook, middles, singles
+from tracker.lineup.decide import Option, Ranking, closely
+from tracker.lineup.lines import TARGET_FT
 from tracker.lineup.played import Played
 from tracker.session.simulate import Paths
 
@@ -26,7 +27,7 @@ MEASURED_BOARDS, MEASURED_DEG = 0.10, 0.10
 """What measuring a shot leaves in doubt (accuracy on rendered clips)."""
 LEAST_GAIN = 0.005
 """Chance of the pocket that a further practice shot has to be worth (own choice)."""
-HOLD_SHARE = 0.5
+HOLD_SHARE = 1.0 / 3.0
 Why = Literal["teaches_most", "hold", "enough", "no_shots_left", "nothing_to_compare"]
 
 
@@ -52,14 +53,14 @@ class Lesson:
         return self.loss_now - self.loss_then
 
 
-def lessons(now: Next, ranking: Ranking) -> tuple[Lesson, ...]:
+def lessons(now: Outlook, ranking: Ranking) -> tuple[Lesson, ...]:
     """All options as next shots, the most telling first."""
-    here = now.thinned(len(ranking.each))
+    here = closely(now)
     found = [Lesson(o, ranking.loss, _loss_after(here, o, ranking.each)) for o in ranking.options]
     return tuple(sorted(found, key=lambda one: one.loss_then))
 
 
-def _loss_after(now: Next, option: Option, each: Array) -> float:
+def _loss_after(now: Outlook, option: Option, each: Array) -> float:
     """Expected loss after a shot of this option has been seen."""
     middle = _shown(middles(now, [option.choice]))
     single = _shown(singles(now, [option.choice]))
@@ -67,6 +68,8 @@ def _loss_after(now: Next, option: Option, each: Array) -> float:
     white = np.linalg.solve(np.linalg.cholesky(noise), middle.T).T
     seen = np.linalg.solve(np.linalg.cholesky(noise), single.T).T
     apart = ((seen[:, None] - white[None]) ** 2).sum(axis=2)
+    # a draw must not explain itself: with few draws it would seem to teach what it was made from
+    np.fill_diagonal(apart, np.inf)
     weight = np.exp(-0.5 * (apart - apart.min(axis=1, keepdims=True)))
     weight /= weight.sum(axis=1, keepdims=True)
     expected = weight @ each
@@ -95,14 +98,14 @@ class Advice:
         The shot; None where looking further is not worth it or no practice is left.
     why : {'teaches_most', 'hold', 'enough', 'no_shots_left', 'nothing_to_compare'}
         ``hold``: a board inside a shot that struck, to learn how far inside it holds (common practice, no source),
-        which teaches nearly as much as any.
+        which teaches at least a third as much as the most telling one.
     """
 
     lesson: Lesson | None
     why: Why
 
 
-def advise(now: Next, ranking: Ranking, left: int, struck: Played | None) -> Advice:
+def advise(now: Outlook, ranking: Ranking, left: int, struck: Played | None) -> Advice:
     """The next shot with so many practice shots left; ``struck`` is the line of the last shot if that struck flush."""
     if left < 1:
         return Advice(None, "no_shots_left")
@@ -112,8 +115,16 @@ def advise(now: Next, ranking: Ranking, left: int, struck: Played | None) -> Adv
     if found[0].gain < LEAST_GAIN:
         return Advice(None, "enough")
     if struck is not None:
-        inside = Option(Choice(struck.lane, struck.ball, struck.hand, struck.line.moved(1.0, 1.0)), struck, 1.0, 1.0)
-        look = Lesson(inside, ranking.loss, _loss_after(now.thinned(len(ranking.each)), inside, ranking.each))
+        inside = _inside(closely(now), struck)
+        look = Lesson(inside, ranking.loss, _loss_after(closely(now), inside, ranking.each))
         if look.gain >= HOLD_SHARE * found[0].gain:
             return Advice(look, "hold")
     return Advice(found[0], "teaches_most")
+
+
+def _inside(now: Outlook, struck: Played) -> Option:
+    """A board inside a line, with feet and target."""
+    choice = Choice(struck.lane, struck.ball, struck.hand, struck.line.moved(1.0, 1.0))
+    meant = middles(now, [choice])
+    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
+    return Option(choice, struck, 1.0, 1.0, board_15ft=float(np.median(meant.board[:, at_15])))

@@ -34,18 +34,19 @@ def line_up_data(
             "contact_board": [window.low_board, window.high_board],
             "entry_angle_deg": [window.low_deg, window.high_deg],
         },
-        "line_ups": [_line_up(one) for one in found],
+        "line_ups": [_line_up(one, window) for one in found],
         "model": summary(session),
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
         "cautions": list(CAUTIONS),
     }
 
 
-def _line_up(one: LineUp) -> dict[str, Any]:
+def _line_up(one: LineUp, window: Window) -> dict[str, Any]:
     return {
         "lane": one.lane,
         "hand": one.hand,
         "verdict": one.verdict,
+        "shots_left": one.shots_left,
         "doubts": [_remark(d) for d in one.doubts],
         "ways": [_way(w) for w in one.ways],
         "tied": list(one.tied),
@@ -55,7 +56,7 @@ def _line_up(one: LineUp) -> dict[str, Any]:
             {"shot_id": s.shot_id, "ball": s.ball, "line": s.line, "remarks": [_remark(r) for r in s.remarks]}
             for s in one.shots
         ],
-        "words": line_up_lines(one),
+        "words": line_up_lines(one, window),
     }
 
 
@@ -68,8 +69,6 @@ def _way(way: Way) -> dict[str, Any]:
         "hook_length_ft": _value(way.hook_length_ft),
         "rolls_before_pins_share": _round(way.rolls_share),
         "contact_change_in_ten_shots": _value(way.ages_boards),
-        "sampled_share": _round(way.sampled),
-        "unsampled": way.unsampled,
         "room": None if way.room is None else _room(way.room),
     }
 
@@ -82,25 +81,38 @@ def _option(option: Option) -> dict[str, Any]:
         "move": move_in_words(option.feet, option.target, option.choice.hand),
         "move_boards": {"feet": option.feet, "target": option.target},
         "laydown_board": _round(line.laydown_board),
-        "target_board": _round(line.target_board),
+        "target_board": _round(option.board_15ft),
+        "sampled_share": _round(option.sampled),
+        "unsampled": option.unsampled,
         "launch_angle_deg": _round(line.launch_deg),
         "speed_mph": _round(line.speed_mph),
     }
 
 
 def _room(room: Room) -> dict[str, Any]:
-    reaches = ("recovery", "hold", "parallel_out", "parallel_in")
-    return {name: _reach(getattr(room, name)) for name in reaches} | {
+    return {
+        "laydown_unchanged": _reach(room.aside),
+        "parallel": _reach(room.parallel),
         "miss_boards": room.misses.tolist(),
-        "chance": _rounded(room.aside),
-        "chance_parallel": _rounded(room.parallel),
-        "chance_by_speed": _rounded(room.speed),
+        "chance_laydown_unchanged": _rounded(room.aside_chance),
+        "chance_parallel": _rounded(room.parallel_chance),
+        "miss_mph": room.speeds_mph.tolist(),
+        "chance_by_speed": _rounded(room.speed_chance),
     }
 
 
 def _reach(reach: Reach) -> dict[str, Any]:
-    likely = {"value": _round(reach.likely), "low": _round(reach.low), "high": _round(reach.high)}
-    return {"boards": reach.boards, "likely": likely}
+    return {
+        "recovery_boards": reach.outward,
+        "hold_boards": reach.inward,
+        "width_boards": {
+            "value": _round(reach.width),
+            "low": _round(reach.width_low),
+            "high": _round(reach.width_high),
+        },
+        "middle_boards": _round(reach.middle),
+        "none_share": _round(reach.none_share),
+    }
 
 
 def _advice(advice: Advice | None) -> dict[str, Any] | None:

@@ -8,36 +8,45 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.lineup.chances import Choice, Next, middles, singles
+from tracker.lineup.chances import Choice, Outlook, middles, singles
 from tracker.lineup.lines import Line
+from tracker.session.simulate import Paths
 
 Array = NDArray[np.float64]
 
-MISSES_BOARDS = np.arange(-3.0, 3.01, 0.25)
+MISSES_BOARDS = np.arange(-4.0, 4.01, 0.5)
 MISSES_MPH = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
 ENOUGH = 0.8
 """Chance of the window up to which a miss still counts as room."""
+_FINE_BOARDS = np.arange(-4.0, 4.001, 0.05)
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Room in one direction.
+    """Room in one kind of miss.
 
     Attributes
     ----------
-    boards : float or None
-        Largest miss for which the chance of the window is at least 0.8 all the way from no miss; None where it is lower
-        even without a miss.
-    likely : float
-        Median over the draws of the lane of how far a miss may go, each lane taken as known.
-    low, high : float
+    outward, inward : float or None
+        Largest miss in boards at 15 ft for which the chance of the window is at least 0.8 all the way from no miss;
+        None where it is lower even without a miss.
+    width : float
+        Boards between the farthest misses that come into the window, each lane of the draws taken as known: median.
+    width_low, width_high : float
         Central 90 % of that.
+    middle : float
+        Where the middle of those misses lies, inside positive: median over the draws.
+    none_share : float
+        Share of the draws on which no miss comes into the window.
     """
 
-    boards: float | None
-    likely: float
-    low: float
-    high: float
+    outward: float | None
+    inward: float | None
+    width: float
+    width_low: float
+    width_high: float
+    middle: float
+    none_share: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,64 +57,89 @@ class Room:
     ----------
     misses : ndarray of shape (n,)
         Misses at 15 ft in boards, inside positive.
-    aside, parallel : ndarray of shape (n,)
+    aside_chance, parallel_chance : ndarray of shape (n,)
         Chance of the window with the laydown unchanged, and with laydown and target missed alike.
-    recovery, hold : Reach
-        Outward and inward with the laydown unchanged.
-    parallel_out, parallel_in : Reach
-        The same for parallel misses.
-    speed : ndarray of shape (5,)
-        Chance with 1 and 0.5 mph less, none, 0.5 and 1 mph more.
+    aside, parallel : Reach
+    speeds_mph, speed_chance : ndarray of shape (5,)
+        Misses of the speed, and the chance with them.
     """
 
     misses: Array
-    aside: Array
-    parallel: Array
-    recovery: Reach
-    hold: Reach
-    parallel_out: Reach
-    parallel_in: Reach
-    speed: Array
+    aside_chance: Array
+    parallel_chance: Array
+    aside: Reach
+    parallel: Reach
+    speeds_mph: Array
+    speed_chance: Array
 
 
-def room_of(now: Next, choice: Choice) -> Room:
+def room_of(now: Outlook, choice: Choice) -> Room:
     """Room of a choice: what single shots find beside the map is drawn, the bowler's scatter is not."""
     line = choice.line
-    aside = _curve(now, choice, [line.moved(0.0, float(miss)) for miss in MISSES_BOARDS])
-    parallel = _curve(now, choice, [line.moved(float(miss), float(miss)) for miss in MISSES_BOARDS])
+    aside_chance, aside = _reach(now, choice, [line.moved(0.0, float(miss)) for miss in MISSES_BOARDS])
+    parallel_chance, parallel = _reach(now, choice, [line.moved(float(m), float(m)) for m in MISSES_BOARDS])
     fast = [replace(choice, line=replace(line, speed_mph=line.speed_mph + float(more))) for more in MISSES_MPH]
     speed = now.window.holds(singles(now, fast)).reshape(len(fast), -1).mean(axis=1)
     return Room(
-        MISSES_BOARDS, aside.chance, parallel.chance,
-        recovery=_reach(aside, -1), hold=_reach(aside, 1),
-        parallel_out=_reach(parallel, -1), parallel_in=_reach(parallel, 1),
-        speed=speed,
+        MISSES_BOARDS, aside_chance, parallel_chance, aside, parallel=parallel, speeds_mph=MISSES_MPH,
+        speed_chance=speed,
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Curve:
-    """Chance ``(n,)`` of the window by miss, and whether each draw of the lane ``(k, n)`` gives it."""
-
-    chance: Array
-    each: NDArray[np.bool_]
-
-
-def _curve(now: Next, choice: Choice, lines: Sequence[Line]) -> _Curve:
+def _reach(now: Outlook, choice: Choice, lines: Sequence[Line]) -> tuple[Array, Reach]:
     choices = [replace(choice, line=line) for line in lines]
-    single, each = (now.window.holds(make(now, choices)).reshape(len(lines), -1) for make in (singles, middles))
-    return _Curve(single.mean(axis=1), each.T)
-
-
-def _reach(curve: _Curve, side: int) -> Reach:
-    """Room to one side from the middle of the misses."""
+    chance = now.window.holds(singles(now, choices)).reshape(len(lines), -1).mean(axis=1)
     middle = len(MISSES_BOARDS) // 2
-    chance = curve.chance[middle:] if side > 0 else curve.chance[middle::-1]
-    each = curve.each[:, middle:] if side > 0 else curve.each[:, middle::-1]
-    step = float(MISSES_BOARDS[1] - MISSES_BOARDS[0])
-    steps = np.where(each.all(axis=1), each.shape[1], np.argmin(each, axis=1)) - 1.0
-    likely = np.maximum(steps, 0.0) * step
+    width, centre = _runs(_good(now, middles(now, choices), len(lines)))
+    found = width > 0
+    low, median, high = np.percentile(width, [5, 50, 95])
+    return chance, Reach(
+        _promised(chance[middle::-1]),
+        _promised(chance[middle:]),
+        width=float(median),
+        width_low=float(low),
+        width_high=float(high),
+        middle=float(np.median(centre[found])) if found.any() else float("nan"),
+        none_share=float(1.0 - found.mean()),
+    )
+
+
+def _promised(chance: Array) -> float | None:
+    """Boards up to which the chance is enough, from no miss on."""
     enough = chance >= ENOUGH
-    boards = (len(chance) if enough.all() else int(np.argmin(enough))) - 1
-    low, middle_value, high = np.percentile(likely, [5, 50, 95])
-    return Reach(boards * step if boards >= 0 else None, float(middle_value), float(low), float(high))
+    if not enough[0]:
+        return None
+    steps = len(chance) - 1 if enough.all() else int(np.argmin(enough)) - 1
+    return steps * float(MISSES_BOARDS[1] - MISSES_BOARDS[0])
+
+
+def _good(now: Outlook, paths: Paths, count: int) -> NDArray[np.bool_]:
+    """Whether each fine miss comes into the window on each draw ``(k, f)``; between misses all goes evenly."""
+    shape = (count, -1)
+    board, angle = (_finer(v.reshape(shape)) for v in (paths.contact_board, paths.entry_angle_deg))
+    on_lane = _finer(1.0 - paths.gutter.reshape(shape).astype(np.float64)) > 0.99
+    w = now.window
+    in_board = (board >= w.low_board) & (board <= w.high_board)
+    return np.asarray((in_board & (angle >= w.low_deg) & (angle <= w.high_deg) & on_lane).T)
+
+
+def _finer(values: Array) -> Array:
+    """Values ``(n, k)`` over :data:`MISSES_BOARDS` at :data:`_FINE_BOARDS`."""
+    return np.stack([np.interp(_FINE_BOARDS, MISSES_BOARDS, v) for v in values.T], axis=1)
+
+
+def _runs(good: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Width and middle ``(k,)`` of the run of good misses ``(k, f)`` nearest to no miss; 0, 0 where there is none."""
+    width, middle = np.zeros(len(good)), np.zeros(len(good))
+    step = float(_FINE_BOARDS[1] - _FINE_BOARDS[0])
+    for k, row in enumerate(good):
+        at = np.flatnonzero(row)
+        if not len(at):
+            continue
+        nearest = int(at[np.argmin(np.abs(_FINE_BOARDS[at]))])
+        out, in_ = np.flatnonzero(~row[:nearest]), np.flatnonzero(~row[nearest:])
+        first = int(out[-1]) + 1 if len(out) else 0
+        last = nearest + int(in_[0]) - 1 if len(in_) else len(row) - 1
+        width[k] = (last - first + 1) * step
+        middle[k] = (_FINE_BOARDS[first] + _FINE_BOARDS[last]) / 2
+    return width, middle

@@ -7,19 +7,22 @@ of at least 0.8; else nothing is said. A shot that the bowler called a miss is n
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.stats import norm
 
 from calibration.lane import Hand
-from tracker.lineup.window import FLUSH_BOARDS
+from tracker.lineup.window import Window
 from tracker.results import Quantity
 
 MISSED = ("in", "out", "fast", "slow")
 """What the session sheet says of a shot that was not thrown as meant."""
 SURE, LIKELY = 2.0, 0.8
 HALF_A_TENTH = 0.05
+TOO_EARLY = "too early, look for more oil"
+COMMON = ("rolled_before", "still_turning_at_pins")
+"""Remarks that say nothing of one shot where most shots have them."""
 SAME_LINE_BOARDS = 2.0
 """Shots within that at 15 ft, and at laydown, are on one line (own choice)."""
 SHOT_ONSET_FT = 0.8
@@ -94,26 +97,36 @@ class ShotReading:
         return tuple(r.code for r in self.remarks)
 
 
-def read_shots(shots: Sequence[ShotFacts]) -> tuple[ShotReading, ...]:
-    """Read every shot beside the others."""
-    return tuple(ShotReading(s.shot_id, s.ball, s.line, _remarks(s, shots)) for s in shots)
+def plain(name: str) -> str:
+    """A name on one line: blanks for whatever else separates, no control characters."""
+    return "".join(c for c in " ".join(name.split()) if c.isprintable())
 
 
-def flush_chance(shot: ShotFacts) -> float | None:
-    """How likely the ball came in between boards 16.8 and 18.2; None where the contact is not known."""
+def read_shots(shots: Sequence[ShotFacts], window: Window) -> tuple[ShotReading, ...]:
+    """Read every shot beside the others; what holds for most of them is no remark on one."""
+    readings = [ShotReading(s.shot_id, s.ball, s.line, _remarks(s, shots, window)) for s in shots]
+    usual = {code for code in COMMON if sum(code in r.codes for r in readings) > max(len(readings) / 2, 2)}
+    return tuple(replace(r, remarks=tuple(m for m in r.remarks if m.code not in usual)) for r in readings)
+
+
+def flush_chance(shot: ShotFacts, window: Window) -> float | None:
+    """How likely the ball came in on the window's boards; None where the contact is not known."""
     found = shot.told("contact_board")
     if found is None:
         return None
-    low, high = norm.cdf((np.array(FLUSH_BOARDS) - found[0]) / max(found[1], 1e-6))
+    low, high = norm.cdf((np.array([window.low_board, window.high_board]) - found[0]) / max(found[1], 1e-6))
     return float(high - low)
 
 
-def _remarks(shot: ShotFacts, shots: Sequence[ShotFacts]) -> tuple[Remark, ...]:
+def _remarks(shot: ShotFacts, shots: Sequence[ShotFacts], window: Window) -> tuple[Remark, ...]:
+    pocket = _at_pocket(shot, window)
     if shot.missed:
-        said = Remark("called_miss", f"noted as thrown '{shot.execution}': not taken as a reading of the lane")
-        found = [said, _at_pocket(shot), _through(shot), _left_standing(shot)]
+        text = f"noted as thrown '{shot.execution}': not compared with the others, though its path counts"
+        found = [Remark("called_miss", text), pocket, _through(shot), _left_standing(shot)]
     else:
-        found = [_onset(shot, shots), _at_pins(shot), _at_pocket(shot), _through(shot), _left_standing(shot)]
+        flush = pocket is not None and pocket.code == "flush"
+        onset = _onset(shot, shots, struck=flush)
+        found = [onset, _at_pins(shot), pocket, _through(shot), _left_standing(shot)]
     return tuple(one for one in found if one is not None)
 
 
@@ -134,22 +147,29 @@ def _near(one: ShotFacts, other: ShotFacts, name: str) -> bool:
     return a is not None and b is not None and abs(a[0] - b[0]) <= SAME_LINE_BOARDS
 
 
-def _onset(shot: ShotFacts, shots: Sequence[ShotFacts]) -> Remark | None:
+def _onset(shot: ShotFacts, shots: Sequence[ShotFacts], *, struck: bool) -> Remark | None:
+    """Against the other shots with the same ball on its line, else against other balls there."""
+    alike = _alike(shot, shots)
+    same = [other for other in alike if other.ball == shot.ball]
     own = shot.told("onset_ft")
-    others = [one for one in (s.told("onset_ft") for s in _alike(shot, shots)) if one is not None]
+    others = [one for one in (s.told("onset_ft") for s in same or alike) if one is not None]
     if own is None or not others:
         return None
     values, us = np.array(others).T
     later = own[0] - float(np.median(values))
     u = float(np.sqrt(own[1] ** 2 + np.mean(us**2 + SHOT_ONSET_FT**2) / len(us) + SHOT_ONSET_FT**2))
+    if abs(later) < max(CLEARLY_FT, SURE * u):
+        return None
     evidence = {"onset_ft": Quantity(*own), "onset_later_ft": Quantity(later, u)}
-    said = f"picks up at {own[0]:.1f} ft, {abs(later):.1f} +- {u:.1f} ft"
-    than = f"than {'the other shot' if len(others) == 1 else f'the middle of {len(others)} others'} on this line"
-    if later < -max(CLEARLY_FT, SURE * u):
-        return Remark("too_early", f"{said} earlier {than}: too early, look for more oil", evidence)
-    if later > max(CLEARLY_FT, SURE * u):
-        return Remark("late", f"{said} later {than}: it goes longer, a longer ball or oil carried down", evidence)
-    return None
+    than = f"than {'the other shot' if len(others) == 1 else f'{len(others)} others'}"
+    with_ = "with this ball on this line" if same else "with other balls on this line"
+    side = "earlier" if later < 0 else "later"
+    said = f"picks up at {own[0]:.1f} ft, {abs(later):.1f} +- {u:.1f} ft {side} {than} {with_}"
+    if later < 0:
+        return Remark("earlier", said, evidence) if struck else Remark("too_early", f"{said}: {TOO_EARLY}", evidence)
+    if same:
+        return Remark("longer", f"{said}: it goes longer for the same shot, which speaks of oil carried down", evidence)
+    return Remark("later", said, evidence)
 
 
 def _at_pins(shot: ShotFacts) -> Remark | None:
@@ -167,12 +187,12 @@ def _at_pins(shot: ShotFacts) -> Remark | None:
     return Remark("rolled_before", text, {"slip_end_ft": Quantity(*slip)})
 
 
-def _at_pocket(shot: ShotFacts) -> Remark | None:
+def _at_pocket(shot: ShotFacts, window: Window) -> Remark | None:
     found = shot.told("contact_board")
     if found is None:
         return None
     board, u = found
-    low, high = FLUSH_BOARDS
+    low, high = window.low_board, window.high_board
     angle = shot.told("entry_angle_deg")
     evidence = {"contact_board": Quantity(board, u)} | ({} if angle is None else {"entry_angle_deg": Quantity(*angle)})
     at = f"at board {board:.1f} +- {_short(u)}"
@@ -181,9 +201,18 @@ def _at_pocket(shot: ShotFacts) -> Remark | None:
         return Remark("high", f"high: came in {at}", evidence)
     if norm.cdf((low - board) / max(u, 1e-6)) >= LIKELY:
         return Remark("light", f"light: came in {at}", evidence)
-    if (flush_chance(shot) or 0.0) >= LIKELY:
-        return Remark("flush", f"flush: came in {at}", evidence)
+    if (flush_chance(shot, window) or 0.0) >= LIKELY:
+        return _flush(at, angle, window, evidence)
     return Remark("near_pocket", f"at the pocket's edge: came in {at}", evidence)
+
+
+def _flush(at: str, angle: tuple[float, float] | None, window: Window, evidence: Mapping[str, Quantity]) -> Remark:
+    """On the pocket's boards; the angle is told where it is likely outside the window."""
+    if angle is not None and norm.cdf((window.low_deg - angle[0]) / max(angle[1], 1e-6)) >= LIKELY:
+        return Remark("flat", f"on the pocket, but flat: came in {at}", evidence)
+    if angle is not None and norm.sf((window.high_deg - angle[0]) / max(angle[1], 1e-6)) >= LIKELY:
+        return Remark("steep", f"on the pocket, but steep: came in {at}", evidence)
+    return Remark("flush", f"flush: came in {at}", evidence)
 
 
 def _short(u: float) -> str:

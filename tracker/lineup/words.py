@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from calibration.lane import Hand
 from tracker.lineup.lines import Line, move_in_words
 from tracker.lineup.lineup import LineUp, Way
 from tracker.lineup.nextshot import Advice
-from tracker.lineup.room import Reach
-from tracker.lineup.shots import ShotReading
+from tracker.lineup.room import Reach, Room
+from tracker.lineup.shots import ShotReading, plain
+from tracker.lineup.window import Window
 from tracker.results import Quantity
 from tracker.session.bowler import BowlerReading
 from tracker.session.oil import OilReading
@@ -24,22 +27,36 @@ CAUTIONS = (
 )
 RULE_LESS = 31.0
 """Rule of thumb: the ball leaves the oil at the board that is the oil's length in feet less 31 (common practice)."""
-BACK_FT, BACK_BOARDS = 2.0, 1.0
+BACK_FT = 3.0
+HIGH_SCATTERS = 1.3
+"""Two throws in a row off to one side by so many standard deviations come by chance once in a hundred times."""
+SURE, HALF, LEAST_REPEATS = 2.0, 0.5, 2
 UNSEEN_FT = 40.0
 
 
-def line_up_lines(found: LineUp) -> list[str]:
+def line_up_lines(found: LineUp, window: Window) -> list[str]:
     """The note for one lane and one hand."""
-    lines = [_title(found), ""]
-    lines += [_headline(found), *(f"- {d.text}." for d in found.doubts), ""]
-    if found.ways and found.verdict != "cannot_tell":
+    lines = [_title(found), f"Pocket: {_pocket(window, found.hand)}.", "", _headline(found)]
+    lines += [*(f"- {d.text}." for d in found.doubts), ""]
+    if found.ways:
         lines += ["Ways to play", *_ways(found), ""]
     lines += ["The lane", *_lane(found), ""]
-    lines += ["Next", *_next(found), ""]
-    if found.ways and found.verdict != "cannot_tell":
+    lines += [
+        f"Next ({found.shots_left} practice {'shot' if found.shots_left == 1 else 'shots'} left)",
+        *_next(found),
+        "",
+    ]
+    if found.ways:
         lines += ["Watch for", *_watch(found), ""]
     lines += ["Shot by shot", *(line for shot in found.shots for line in _shot(shot)), ""]
     return lines
+
+
+def _pocket(window: Window, hand: Hand) -> str:
+    return (
+        f"contact board {window.low_board:g} to {window.high_board:g} and entry {window.low_deg:g} to "
+        f"{window.high_deg:g} deg; boards count from the {hand}, targets at 15 ft"
+    )
 
 
 def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
@@ -50,50 +67,65 @@ def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
 
 
 def _title(found: LineUp) -> str:
-    lane = f"Lane {found.lane}" if found.lane else "The lane"
-    return f"{lane}, {found.hand}-hander, {found.lane_reading.shots} shots"
+    lane = f"Lane {plain(found.lane)}" if found.lane else "The lane"
+    return f"{lane}, {found.hand}-hander, {len(found.shots)} shots"
 
 
 def _headline(found: LineUp) -> str:
     if found.verdict == "cannot_tell":
         return "Cannot tell which ball and line to bowl with:"
-    best = found.ways[0]
-    first = f"{_ball(best)}, {_where(best, found.bowler)}: {_chance(best)}."
-    if found.verdict == "decided":
-        return f"Bowl with {first}"
-    equal = [found.ways[k] for k in found.tied]
-    others = [w for k, w in enumerate(equal) if w.option.choice.ball not in {o.option.choice.ball for o in equal[:k]}][
-        1:
-    ]
+    best = found.ways[found.tied[0]]
+    guess = " This is a guess by the model's form: nothing was thrown there yet." if best.option.unsampled else ""
+    first = f"{_ball(best)}, {_where(best, found.bowler)}: {_chance(best, found.bowler)}."
+    others = _other_balls(found)
     if not others:
-        return f"Bowl with {first} Other lines of this ball are as good (marked below). {_settles(equal)}"
-    names = "; ".join(f"{_ball(w)}, {_where(w, found.bowler)} ({100 * (w.chance.value or 0):.0f})" for w in others)
-    return f"A tie. {first} As good within what these shots tell: {names}. {_settles([best, *others])}"
+        return f"Bowl with {first}{guess}"
+    names = "; ".join(f"{_ball(w)}, {_where(w, found.bowler)}" for w in others)
+    return f"A tie. {first}{guess} As good, as far as these shots tell: {names}. {_settles([best, *others])}"
+
+
+def _other_balls(found: LineUp) -> list[Way]:
+    """The best tied way of each other ball."""
+    first: dict[str, Way] = {}
+    for k in found.tied:
+        first.setdefault(found.ways[k].option.choice.ball, found.ways[k])
+    return list(first.values())[1:]
 
 
 def _settles(ways: Sequence[Way]) -> str:
     """What would decide between ways that are as good."""
-    smooth = max(ways, key=lambda w: w.hook_length_ft.value if w.hook_length_ft.value is not None else -1.0)
-    steady = min(ways, key=lambda w: abs(w.ages_boards.value or 0.0))
     said = "What settles it: what you throw most comfortably"
-    if smooth.hook_length_ft.value is not None:
+    smooth = _clearly(ways, [w.hook_length_ft for w in ways])
+    if smooth is not None:
         said += f"; the smoother motion is {_ball(smooth)} (hook over {_number(smooth.hook_length_ft, 'ft', 0)})"
-    if steady.ages_boards.value is not None and steady.ages_boards.u is not None:
-        change = _number(steady.ages_boards, "board", 1)
-        said += f"; the one that will change least is {_ball(steady)} ({change} in ten shots)"
-    return f"{said}."
+    return f"{said}; and a repeat of each."
+
+
+def _clearly(ways: Sequence[Way], numbers: Sequence[Quantity]) -> Way | None:
+    """The way whose number is larger than every other's by two standard uncertainties, if there is one."""
+    for k, own in enumerate(numbers):
+        rest = [q for j, q in enumerate(numbers) if j != k]
+        if own.value is not None and rest and all(_larger(own, q) for q in rest):
+            return ways[k]
+    return None
+
+
+def _larger(one: Quantity, other: Quantity) -> bool:
+    if one.value is None or other.value is None:
+        return False
+    return one.value - other.value > SURE * float(np.hypot(one.u or 0.0, other.u or 0.0))
 
 
 def _ball(way: Way) -> str:
-    return way.option.choice.ball or "the ball"
+    return plain(way.option.choice.ball) or "the ball"
 
 
 def _where(way: Way, bowler: BowlerReading) -> str:
     option = way.option
     move = move_in_words(option.feet, option.target, option.choice.hand)
-    name = f" ({option.base.name})" if option.base.name else ""
+    name = f" ({plain(option.base.name)})" if option.base.name else ""
     moved = f"on its last line{name}" if move == "stay" else f"{move} of its last line{name}"
-    return f"{moved}: {stance(option.choice.line, bowler)}, target board {option.choice.line.target_board:.1f} at 15 ft"
+    return f"{moved}: {stance(option.choice.line, bowler)}, target board {option.board_15ft:.1f}"
 
 
 def stance(line: Line, bowler: BowlerReading) -> str:
@@ -104,8 +136,10 @@ def stance(line: Line, bowler: BowlerReading) -> str:
     return f"slide foot board {foot:.1f} +- {bowler.feet_offset.u or 0:.1f} (laydown {line.laydown_board:.1f})"
 
 
-def _chance(way: Way) -> str:
-    return f"pocket in {100 * (way.chance.value or 0):.0f} +- {100 * (way.chance.u or 0):.0f} of 100 throws like yours"
+def _chance(way: Way, bowler: BowlerReading) -> str:
+    repeats = min(one.repeats for one in bowler.scatter.values())
+    whose = "throws that scatter like yours" if repeats >= LEAST_REPEATS else "throws of a practised bowler"
+    return f"pocket in {100 * (way.chance.value or 0):.0f} +- {100 * (way.chance.u or 0):.0f} of 100 {whose}"
 
 
 def _number(q: Quantity, unit: str, decimals: int) -> str:
@@ -117,35 +151,31 @@ def _number(q: Quantity, unit: str, decimals: int) -> str:
 def _ways(found: LineUp) -> list[str]:
     lines = []
     for k, way in enumerate(found.ways):
-        equal = "as good as the best: " if k and k in found.tied else ""
+        equal = "as good as the best: " if k in found.tied[1:] else ""
         said = (
-            f"- {equal}{_ball(way)}, {_where(way, found.bowler)}: {_chance(way)}; contact board "
+            f"- {equal}{_ball(way)}, {_where(way, found.bowler)}: {_chance(way, found.bowler)}; contact board "
             f"{_number(way.contact_board, '', 1).strip()} (single throws scatter by {way.contact_scatter:.1f}), entry "
             f"{_number(way.entry_angle_deg, 'deg', 1)}"
         )
-        said += f"; {_room(way)}" if way.room is not None else ""
-        lines.append(
-            said + ("; runs where nothing was thrown, so this is a guess by form" if way.unsampled else "") + "."
-        )
+        said += f"; {_room(way.room)}" if way.room is not None else ""
+        guess = "; nothing was thrown there yet: a guess by the model's form" if way.option.unsampled else ""
+        lines.append(f"{said}{guess}.")
     return lines
 
 
-def _room(way: Way) -> str:
-    room = way.room
-    if room is None:
-        return ""
-    if room.recovery.boards is None:
-        out, hold = _likely(room.recovery), _likely(room.hold)
-        return (
-            f"room at 15 ft on the likeliest lane {out} outward and {hold} inward; too little is known of the lane to "
-            "promise the pocket in 8 of 10 even for a perfect throw"
-        )
-    inward = room.hold.boards or 0.0
-    return f"room at 15 ft {room.recovery.boards:g} boards outward (recovery), {inward:g} inward (hold)"
+def _room(room: Room) -> str:
+    slow, fast = room.speed_chance[0], room.speed_chance[-1]
+    said = f"room at 15 ft {_reach(room.aside)} with the same laydown, {_reach(room.parallel)} parallel"
+    if room.aside.outward is not None:
+        said += f" ({room.aside.outward:g} outward and {room.aside.inward or 0:g} inward in 8 of 10)"
+    here = room.speed_chance[len(room.speed_chance) // 2]
+    return f"{said}; thrown as meant {100 * here:.0f} of 100, 1 mph slower {100 * slow:.0f}, faster {100 * fast:.0f}"
 
 
-def _likely(reach: Reach) -> str:
-    return f"{reach.likely:g} ({reach.low:g} to {reach.high:g}) boards"
+def _reach(reach: Reach) -> str:
+    if reach.none_share > 1.0 - HALF:
+        return "none on most of the lanes that are possible"
+    return f"{reach.width:.1f} boards wide ({reach.width_low:.1f} to {reach.width_high:.1f})"
 
 
 def _lane(found: LineUp) -> list[str]:
@@ -177,7 +207,7 @@ def _oil(oil: OilReading) -> str:
     sure = oil.length_share[oil.length]
     return (
         f"Oil ends at {_number(oil.end_ft, 'ft', 0)} along the lines thrown (95 %: {oil.low_ft:.0f} to "
-        f"{oil.high_ft:.0f}), {oil.length} with {100 * sure:.0f} of 100"
+        f"{oil.high_ft:.0f}): {oil.length} oil, {100 * sure:.0f} % sure"
     )
 
 
@@ -188,7 +218,7 @@ def _balls(found: LineUp) -> list[str]:
         told = [f"picks up {_beside(onset, 'ft', 'later', 'earlier')}"] if "onset_ft" in one.told else []
         told += [f"comes in {_beside(entry, 'deg', 'steeper', 'flatter')}"] if "entry_angle_deg" in one.told else []
         if told:
-            lines.append(f"- On one line {one.ball} {' and '.join(told)} than {one.other}.")
+            lines.append(f"- On one line {plain(one.ball)} {' and '.join(told)} than {plain(one.other)}.")
     return lines
 
 
@@ -199,24 +229,25 @@ def _beside(q: Quantity, unit: str, more: str, less: str) -> str:
 
 def _next(found: LineUp) -> list[str]:
     advice: Advice | None = found.advice
-    if advice is None or advice.lesson is None:
-        why = "nothing_to_compare" if advice is None else advice.why
-        return [f"- {_NO_NEXT[why]}"]
+    if advice is None:
+        return ["- As said above, then run this again."]
+    if advice.lesson is None:
+        return [f"- {_NO_NEXT[advice.why]}"]
     option = advice.lesson.option
     line = option.choice.line
     move = move_in_words(option.feet, option.target, option.choice.hand)
     moved = "its last line again" if move == "stay" else f"{move} of its last line"
-    said = (
-        f"- Throw {option.choice.ball or 'the ball'}, {moved}: {stance(line, found.bowler)}, target board "
-        f"{line.target_board:.1f}. {_WHY[advice.why]} (the decision is expected to lose "
-        f"{100 * advice.lesson.loss_now:.1f} of 100 now and {100 * advice.lesson.loss_then:.1f} after it)."
-    )
-    return [said, "- Stop looking when a further shot is worth less than half a pocket in 100, or it hurts."]
+    worth = 100 * advice.lesson.gain
+    return [
+        f"- Throw {plain(option.choice.ball) or 'the ball'}, {moved}: {stance(line, found.bowler)}, target board "
+        f"{option.board_15ft:.1f}. {_WHY[advice.why]}: worth about {worth:.1f} pockets in 100 to the choice. Then run "
+        "this again."
+    ]
 
 
 _WHY = {
-    "teaches_most": "Of all shots within reach it teaches most about the choice",
-    "hold": "It struck: a board inside tells how much hold there is, and teaches nearly as much as any",
+    "teaches_most": "Of all shots within reach it teaches most",
+    "hold": "The last one struck: a board inside tells how much hold there is",
 }
 _NO_NEXT = {
     "enough": "Looking further is worth less than half a pocket in 100 throws: bowl.",
@@ -227,17 +258,19 @@ _NO_NEXT = {
 
 
 def _watch(found: LineUp) -> list[str]:
-    best, hand = found.ways[0], found.hand
-    inside = _side(hand, inside=True)
+    best, hand = found.ways[found.tied[0]], found.hand
+    high = HIGH_SCATTERS * best.contact_scatter
     lines = [
-        f"- If it picks up more than {BACK_FT:.0f} ft earlier, or comes in over {BACK_BOARDS:.0f} board high twice: "
-        f"oil is gone from its line; first move 2-1 {inside}.",
-        f"- If it goes more than {BACK_FT:.0f} ft longer for the same throw: oil was carried down; first move 1-1 "
+        f"- Two throws in a row over {high:.0f} boards high, or picking up {BACK_FT:.0f} ft earlier: oil is gone from "
+        f"its line; first move 2-1 {_side(hand, inside=True)}.",
+        f"- Two in a row {BACK_FT:.0f} ft longer for the same throw: oil was carried down; first move 1-1 "
         f"{_side(hand, inside=False)}, or the ball that picks up earlier.",
     ]
-    if best.ages_boards.value is not None and best.ages_boards.u is not None:
+    ages = best.ages_boards
+    if ages.value is not None and ages.u is not None and abs(ages.value) > SURE * ages.u:
+        way = "higher" if ages.value > 0 else "lighter"
         lines.append(
-            f"- Expected from these shots: contact moves by {_number(best.ages_boards, 'board', 1)} over the next ten."
+            f"- From these shots it is expected to come in {abs(ages.value):.1f} +- {ages.u:.1f} boards {way} in ten."
         )
     return lines
 
@@ -247,7 +280,7 @@ def _side(hand: Hand, *, inside: bool) -> str:
 
 
 def _shot(shot: ShotReading) -> list[str]:
-    name = ", ".join(part for part in (shot.ball, shot.line) if part)
+    name = ", ".join(part for part in (plain(shot.ball), plain(shot.line)) if part)
     head = f"- {shot.shot_id}" + (f" ({name})" if name else "")
     said = "; ".join(r.text for r in shot.remarks)
     return [f"{head}: {said or 'like the others, nothing stands out'}."]

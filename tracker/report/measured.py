@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from tracker.report.rows import Row
 from tracker.results import Stations
 from tracker.session.sheet import SessionSheet
 from tracker.session.throws import LeftOut, Throw
+from tracker.shot.stations import LEAST_STATIONS
 
 Array = NDArray[np.float64]
 
@@ -50,7 +52,12 @@ def read_measured(out: Path, sheet: SessionSheet | None = None) -> MeasuredSessi
     throws: list[Throw] = []
     left: list[LeftOut] = []
     numbers: dict[str, int] = {}
-    for row in read_table(out / SHOTS_NAME, HEADER):
+    rows = read_table(out / SHOTS_NAME, HEADER)
+    twice = next((name for name, count in Counter(row["shot_id"] for row in rows).items() if count > 1), None)
+    if twice is not None:
+        msg = f"{SHOTS_NAME}: shot {twice!r} has two rows; delete one, or measure again into another folder"
+        raise OutputError(msg)
+    for row in rows:
         number = numbers[row["lane"]] = numbers.get(row["lane"], 0) + 1
         stations = None if row["status"] == "failed" else read_stations(out / row["shot_id"] / "shot.json")
         if stations is None:
@@ -82,6 +89,9 @@ def _stations(found: Mapping[str, Any]) -> Stations:
     )
     if not len(u) == len(board) + len(elapsed) == 2 * len(distance) - 1:
         msg = f"stations have {len(distance)} distances, {len(board)} boards, {len(elapsed)} times, {len(u)} u"
+        raise ValueError(msg)
+    if len(distance) < LEAST_STATIONS or not all(np.isfinite(v).all() for v in (distance, board, elapsed, u)):
+        msg = f"stations need at least {LEAST_STATIONS} places, all of them numbers"
         raise ValueError(msg)
     alike = np.eye(len(u))
     for k, row in enumerate(found["correlation"]):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -46,4 +47,11 @@ def facts_of(row: Row) -> ShotFacts:
 
 
 def _number(value: str, u: str) -> Quantity:
-    return Quantity(float(value), float(u) if u else None)
+    """A cell and its uncertainty; nothing where somebody made it something else than a number."""
+    try:
+        number, doubt = float(value), float(u) if u else None
+    except ValueError:
+        return Quantity(missing="not_determined")
+    if not math.isfinite(number) or (doubt is not None and not (math.isfinite(doubt) and doubt >= 0)):
+        return Quantity(missing="not_determined")
+    return Quantity(number, doubt)
