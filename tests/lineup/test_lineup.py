@@ -47,7 +47,7 @@ def test_the_best_way_is_good_on_true_lanes():
     ``tests/bench/bench_lineup.py`` does it on many lanes and against rules of thumb.
     """
     loss, gain = [], []
-    for seed in (2, 5, 7):
+    for seed in (4, 5, 10):
         practice = practise(seed)
         reading = fit_session(practice.throws, {}, draws=224)
         options = rank(outlook(reading), last_of_each_ball(played_lines(reading.posterior))).options
@@ -55,8 +55,8 @@ def test_the_best_way_is_good_on_true_lanes():
         worth = practice.worth(balls, lines, Window(), points=128)
         loss.append(worth.max() - worth[0])
         gain.append(worth[0] - np.median(worth))
-    assert np.mean(loss) < 0.06
-    assert np.mean(gain) > 0.02
+    assert np.mean(loss) < 0.05
+    assert np.mean(gain) > 0.03
 
 
 def test_where_ways_lead_is_where_they_lead(practice, ranking, now):
