@@ -71,10 +71,14 @@ class LaneRegion:
         other = row + 1 if row + 1 < len(self.y_in) else row - 1
         return float(abs(self.y_in[other] - self.y_in[row]))
 
-    def ball_view(self, plane: Image, *, chroma: bool = False) -> Image:
-        """The ball-sized view ``(r, c)`` of one plane of a crop; cells outside the crop repeat its border."""
+    def ball_view(self, plane: Image, *, chroma: bool = False, nearest: bool = False) -> Image:
+        """The ball-sized view ``(r, c)`` of one plane of a crop; cells outside the crop repeat its border.
+
+        With ``nearest`` the pixel nearest to each cell, whose noise is that of the plane.
+        """
         grid = self.chroma_map if chroma else self.luma_map
-        view: Any = cv2.remap(plane, grid, NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        kind = cv2.INTER_NEAREST if nearest else cv2.INTER_LINEAR
+        view: Any = cv2.remap(plane, grid, NO_SECOND_MAP, kind, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(view)
 
 
