@@ -215,7 +215,8 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         holder = Holder(used.camera, first, calibration.reference if checked.moved_px < NEAR_PX else None)
         watcher = BallWatcher(region, reader.chroma_site)
         attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
-        looks = holder.sure(watcher.watch(_crops(reader, region, holder, attendance=attendance, scale=scale)))
+        crops = Evener().each(_crops(reader, region, holder, attendance=attendance, scale=scale))
+        looks = holder.sure(watcher.watch(crops))
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
@@ -253,7 +254,7 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
 def _crops(
     reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float
 ) -> Iterator[Crop]:
-    pace, light = Pace(), Evener()
+    pace = Pace()
     for frame in reader:
         if frame.repeated:
             continue
@@ -262,7 +263,6 @@ def _crops(
         crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
         if crop is None:
             continue
-        crop = light.even(crop)
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 

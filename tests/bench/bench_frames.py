@@ -81,16 +81,16 @@ def watch(path: Path, region: LaneRegion) -> tuple[float, int]:
     with ClipReader(path) as reader:
         watcher = BallWatcher(region, reader.chroma_site)
         start = time.process_time()
-        pace, light, count = Pace(), Evener(), 0
+        pace, count = Pace(), 0
 
         def crops() -> Iterator[Crop]:
             nonlocal count
             for frame in reader:
                 count += 1
                 if pace.due(frame.t_s):
-                    yield light.even(frame.crop(box.left, box.top, box.width, box.height))
+                    yield frame.crop(box.left, box.top, box.width, box.height)
 
-        for _ in watcher.watch(crops()):
+        for _ in watcher.watch(Evener().each(crops())):
             pass
         return time.process_time() - start, count - 1
 

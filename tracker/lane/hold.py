@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 LEAST_PX = 0.12
 """Shifts below are not told from noise surely enough to move a picture by them."""
-REST_S = 0.028
+REST_S = 0.048
 """While the view rests, a look every so often is enough."""
 SHAKY_PX = 0.5
 PANS_SHARE = 0.25

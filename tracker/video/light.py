@@ -7,8 +7,9 @@ adds to the colour differences in proportion to luma. All are medians over cells
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any
 
 import cv2
@@ -23,6 +24,8 @@ Image = NDArray[np.uint8]
 
 BLACK, NEUTRAL = 16.0, 128.0
 CELL_PX = 16
+CELL_SAMPLES = 4
+"""Pixels of a cell in either direction that are read: medians over cells leave little of their noise."""
 USABLE = (28.0, 222.0)
 """Cells darker or brighter tell little of a factor, or are at the end of the scale."""
 BAND_CELLS = 2
@@ -33,6 +36,7 @@ LEAST_GAIN, LEAST_TINT = 0.012, 0.006
 """Changes below stay: less than two levels of bright wood, which noise and detector allow for."""
 USUAL_GAIN = (0.2, 5.0)
 UNEVEN = 0.015
+TOGETHER = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,56 +66,63 @@ class Change:
 
 
 def light_of(crop: Crop) -> Light:
-    """Cell means of a crop, in whole cells from its upper left corner; chroma has half as many pixels a cell."""
+    """Means of 16 pixels of each cell of a crop, in whole cells from its upper left corner."""
     rows, columns = (max(n // CELL_PX, 1) for n in crop.luma.shape)
     planes = [
-        cv2.resize(p[: rows * pitch, : columns * pitch], (columns, rows), interpolation=cv2.INTER_AREA).astype(
-            np.float32
-        )
+        _cells(p[: rows * pitch, : columns * pitch], (columns, rows), pitch)
         for p, pitch in ((crop.luma, CELL_PX), (crop.cb, CELL_PX // 2), (crop.cr, CELL_PX // 2))
     ]
     return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
+
+
+def _cells(plane: Image, size: tuple[int, int], pitch: int) -> Float:
+    """Means ``(r, c)`` of cells of ``pitch`` pixels, by 4 x 4 of them."""
+    each = max(min(pitch, *plane.shape) // CELL_SAMPLES, 1)
+    thinned = np.ascontiguousarray(plane[each // 2 :: each, each // 2 :: each])
+    return np.asarray(cv2.resize(thinned, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
 def change_between(crop: Crop, reference: Light) -> Change | None:
     """How a crop's light differs from that of another crop of the same size; None where too little tells."""
     own = light_of(crop)
     low, high = (limit - BLACK for limit in USABLE)
-    told = (own.luma > low) & (own.luma < high) & (reference.luma > low) & (reference.luma < high)
-    if told.sum() < FEW_CELLS:
+    told = (np.minimum(own.luma, reference.luma) > low) & (np.maximum(own.luma, reference.luma) < high)
+    if np.count_nonzero(told) < FEW_CELLS:
         return None
-    ratio = own.luma / np.maximum(reference.luma, 1.0)
-    overall = float(np.median(ratio[told]))
+    ratio = np.asarray(own.luma / np.maximum(reference.luma, np.float32(1.0)), dtype=np.float32)
+    overall = _median(ratio[told])
     if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
         return None
-    bands = _bands(ratio, told, overall)
-    rows = crop.luma.shape[0]
-    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * CELL_PX
-    gain = np.interp(np.arange(rows) + 0.5, middles, bands)
-    factor = np.median(gain)
-    tint = [float(np.median(((own.colour[k] - factor * reference.colour[k]) / own.luma)[told])) for k in (0, 1)]
+    gain = _gain_of_rows(ratio, told, overall, rows=crop.luma.shape[0])
+    factor = np.float32(_median(gain))
+    tint = [_median((own.colour[k] - factor * reference.colour[k])[told] / own.luma[told]) for k in (0, 1)]
     return Change(gain, np.array(tint))
 
 
-def _bands(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> Array:
+def _median(values: NDArray[Any]) -> float:
+    """Lower median, by selection."""
+    middle = (values.size - 1) // 2
+    return float(np.partition(values, middle)[middle])
+
+
+def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, rows: int) -> Array:
+    bands = _bands(ratio, told, overall)
+    if np.ptp(bands) == 0.0:
+        return np.full(rows, bands[0])
+    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * CELL_PX
+    return np.asarray(np.interp(np.arange(rows) + 0.5, middles, bands), dtype=np.float64)
+
+
+def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array:
     """Factors of bands of rows; all the same unless they surely differ."""
-    count = max(ratio.shape[0] // BAND_CELLS, 1)
-    out = np.full(count, overall)
-    if _alike(ratio, told, overall):
-        return out
-    for k in range(count):
-        rows = slice(k * BAND_CELLS, (k + 1) * BAND_CELLS if k < count - 1 else None)
-        if told[rows].sum() >= FEW_CELLS:
-            out[k] = float(np.median(ratio[rows][told[rows]]))
+    height = min(BAND_CELLS, len(ratio))
+    count = len(ratio) // height
+    kept = np.where(told, ratio, np.float32(np.inf))[: count * height].reshape(count, -1)
+    enough = np.count_nonzero(np.isfinite(kept), axis=1)
+    ranked = np.sort(kept, axis=1)
+    medians = ranked[np.arange(count), np.maximum(enough - 1, 0) // 2].astype(np.float64)
+    out = np.where(enough >= FEW_CELLS, medians, overall)
     return out if float(np.std(out)) > UNEVEN * overall else np.full(count, overall)
-
-
-def _alike(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> bool:
-    """Whether the median of every row lies near the overall one, told by counts: then they need not be taken."""
-    half = told.sum(axis=1) / 2
-    over, under = ratio > (1 - UNEVEN) * overall, ratio < (1 + UNEVEN) * overall
-    near = ((over & told).sum(axis=1) >= half) & ((under & told).sum(axis=1) >= half)
-    return bool(np.all(near | (half < FEW_CELLS / 2)))
 
 
 def as_lit(crop: Crop, change: Change) -> Crop:
@@ -135,6 +146,12 @@ class Evener:
 
     def __init__(self) -> None:
         self._reference: Light | None = None
+
+    def each(self, crops: Iterable[Crop]) -> Iterator[Crop]:
+        """Crops in the light of the first, some at a time: small steps between two decodings cost thrice as much."""
+        left = iter(crops)
+        while some := list(islice(left, TOGETHER)):
+            yield from [self.even(crop) for crop in some]
 
     def even(self, crop: Crop) -> Crop:
         """The crop in the light of the first."""
