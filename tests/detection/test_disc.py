@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from discs import FLOOR, Drawing, Look, draw_ball
 
-from tracker.detection.disc import _rivals, _Shape, fit_disc, with_disc
+from tracker.detection.disc import _rivals, fit_disc, with_disc
 from tracker.detection.outline import BallFit
 
 DRAWS = 12
@@ -145,6 +145,6 @@ def test_says_how_it_was_placed():
 def test_rivals_widen_by_no_more_than_their_distance(best):
     """Also where the whole search explains less than the empty lane: likelihoods beside the best are below 1."""
     away = np.array([(8.0, 0.0), (0.0, 8.0), (1.0, 0.0)])
-    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), _Shape(0.01, 0.0, 0.01, 10.0))
+    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), 10.0)
     assert np.all(np.isfinite(spread))
     assert np.trace(spread) < 64.0

@@ -19,7 +19,16 @@ from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
 from tracker.detection.disc import fit_disc, pulled, with_disc
-from tracker.detection.outline import BallFit, Planes, Rim, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
+from tracker.detection.outline import (
+    BallFit,
+    Planes,
+    Rim,
+    Sought,
+    apparent_blur_px,
+    coarse_fit,
+    fit_balls,
+    sphere_rim,
+)
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
 
@@ -266,9 +275,9 @@ class BallWatcher:
         outlines = [[_outline(s, self._region) for s in spots] for spots in chosen]
         area = _area([outline for own in outlines for outline in own], self._region)
         background = area and _background([s.crop for s in samples], self._chroma_site, area)
-        for crop, frame, own in zip(crops, spotted, outlines, strict=False):
+        measured = _looks(crops, outlines, background, self._region) if background else [()] * count
+        for crop, frame, found in zip(crops, spotted, measured, strict=False):
             self.spots += frame.spots
-            found = _look(crop, background, self._region, own) if background and own else ()
             yield FrameLook(crop.index, crop.t_s, found, frame.covered)
         recent = [*self._spotted, *spotted[:count]]
         self._spotted = [f for f in recent if f.spots and f.spots[0].t_s >= last - LINK_S[1]]
@@ -353,24 +362,39 @@ def _area(outlines: list[_Outline], region: LaneRegion) -> Area | None:
     return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
 
-def _look(crop: Crop, background: Background, region: LaneRegion, outlines: list[_Outline]) -> tuple[Detection, ...]:
-    planes = background.part(crop)
+def _looks(
+    crops: list[Crop], outlines: list[list[_Outline]], background: Background, region: LaneRegion
+) -> list[tuple[Detection, ...]]:
+    """Balls at the outlines of each of some crops."""
     origin = (region.box.left + background.origin[0], region.box.top + background.origin[1])
-    sights = [_sight(planes, background, outline, origin) for outline in outlines]
-    # where one rim is clear, the other spots are hardly the ball: their places will do
-    clear = any(sight.followed for sight in sights)
-    found = (
-        _detection(_fit(planes, background, s, origin, discs=s.followed or not clear), s.outline.spot, region)
-        for s in sights
-    )
-    return tuple(d for d in found if d is not None)
+    parts = [background.part(crop) if own else None for crop, own in zip(crops, outlines, strict=True)]
+    sights = _sights([(p, o) for p, own in zip(parts, outlines, strict=True) for o in own if p], background, origin)
+    looks, left = [], iter(sights)
+    for planes, own in zip(parts, outlines, strict=True):
+        here = list(islice(left, len(own)))
+        # where one rim is clear, the other spots are hardly the ball: their places will do
+        clear = any(sight.followed for sight in here)
+        found = (
+            _detection(_fit(planes, background, s, origin, discs=s.followed or not clear), s.outline.spot, region)
+            for s in here
+            if planes
+        )
+        looks.append(tuple(d for d in found if d is not None))
+    return looks
 
 
-def _sight(planes: Planes, background: Background, outline: _Outline, origin: tuple[int, int]) -> _Sight:
-    rim, radius_px = outline.rim, outline.radius_px
-    noise = _noise_at(background, rim.centre - np.array(origin), radius_px)
-    fit = fit_ball(planes, background.planes, rim, noise, origin=origin, blur_px=apparent_blur_px(radius_px))
-    if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
+def _sights(outlines: list[tuple[Planes, _Outline]], background: Background, origin: tuple[int, int]) -> list[_Sight]:
+    sought = [
+        Sought(planes, o.rim, _noise_at(background, o.rim.centre - origin, o.radius_px), apparent_blur_px(o.radius_px))
+        for planes, o in outlines
+    ]
+    fits = fit_balls(sought, background.planes, origin=origin)
+    return [_sight(o, ball.noise, fit) for (_, o), ball, fit in zip(outlines, sought, fits, strict=True)]
+
+
+def _sight(outline: _Outline, noise: Array, fit: BallFit | None) -> _Sight:
+    far_off = max(1.0, MAX_SIZE_ERROR * outline.radius_px)
+    if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > far_off:
         return _Sight(outline, noise, None)
     behind = np.diag(np.square(PINS_BEHIND_PX)) if outline.spot.y_in > PINS_BEHIND_IN else np.zeros((2, 2))
     return _Sight(outline, noise, replace(fit, covariance=fit.covariance + behind))
