@@ -72,10 +72,14 @@ class Drawing:
     true_px: Array
     noise: Array
 
+    @property
+    def sought(self) -> Sought:
+        """What a tracker would look for."""
+        return Sought(self.frame, self.rim, self.noise, apparent_blur_px(self.radius_px))
+
     def fit(self) -> BallFit | None:
         """What the sub-pixel fit makes of it."""
-        sought = Sought(self.frame, self.rim, self.noise, apparent_blur_px(self.radius_px))
-        return fit_balls([sought], self.background, origin=self.origin)[0]
+        return fit_balls([self.sought], self.background, origin=self.origin)[0]
 
 
 def blurred(fine: Array, blur_px: float) -> Array:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from discs import FLOOR, Drawing, Look, draw_ball
 
-from tracker.detection.disc import _rivals, fit_disc, with_disc
+from tracker.detection.disc import _rivals, fit_discs, with_discs
 from tracker.detection.outline import BallFit
 
 DRAWS = 12
@@ -16,7 +16,7 @@ Fitted = Callable[[Drawing], BallFit | None]
 
 
 def by_disc(drawing: Drawing) -> BallFit | None:
-    return fit_disc(drawing.frame, drawing.background, drawing.rim, drawing.noise, origin=drawing.origin)
+    return fit_discs([drawing.sought], drawing.background, origin=drawing.origin)[0]
 
 
 def by_rim(drawing: Drawing) -> BallFit | None:
@@ -24,7 +24,7 @@ def by_rim(drawing: Drawing) -> BallFit | None:
 
 
 def together(fit: BallFit, drawing: Drawing) -> BallFit:
-    return with_disc(fit, drawing.frame, drawing.background, drawing.rim, noise=drawing.noise, origin=drawing.origin)
+    return with_discs([fit], [drawing.sought], drawing.background, origin=drawing.origin)[0]
 
 
 def by_both(drawing: Drawing) -> BallFit | None:

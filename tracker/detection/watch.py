@@ -6,6 +6,7 @@ clip is decoded once and memory does not grow with its length.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.disc import fit_disc, pulled, with_disc
+from tracker.detection.disc import fit_discs, pulled, with_discs
 from tracker.detection.outline import (
     BallFit,
     Planes,
@@ -331,10 +332,10 @@ class _Outline:
 
 @dataclass(frozen=True, slots=True)
 class _Sight:
-    """A predicted outline, the noise there, and the rim that was followed, if any."""
+    """A predicted outline, what is looked for there, and the rim that was followed, if any."""
 
     outline: _Outline
-    noise: Array
+    sought: Sought
     fit: BallFit | None
 
     @property
@@ -369,17 +370,26 @@ def _looks(
     origin = (region.box.left + background.origin[0], region.box.top + background.origin[1])
     parts = [background.part(crop) if own else None for crop, own in zip(crops, outlines, strict=True)]
     sights = _sights([(p, o) for p, own in zip(parts, outlines, strict=True) for o in own if p], background, origin)
-    looks, left = [], iter(sights)
-    for planes, own in zip(parts, outlines, strict=True):
-        here = list(islice(left, len(own)))
+    left, clear = iter(sights), []
+    for own in outlines:
         # where one rim is clear, the other spots are hardly the ball: their places will do
-        clear = any(sight.followed for sight in here)
-        found = (
-            _detection(_fit(planes, background, s, origin, discs=s.followed or not clear), s.outline.spot, region)
-            for s in here
-            if planes
-        )
-        looks.append(tuple(d for d in found if d is not None))
+        here = list(islice(left, len(own)))
+        clear += [any(sight.followed for sight in here)] * len(own)
+    fits = iter(_fits(sights, clear, background.planes, origin))
+    spots = [[outline.spot for outline in own] for own in outlines]
+    tried = [[(spot, fit) for spot, fit in zip(own, islice(fits, len(own)), strict=True)] for own in spots]
+    return _detections([[(spot, fit) for spot, fit in own if fit is not None] for own in tried], region)
+
+
+def _detections(fits: list[list[tuple[Spot, BallFit]]], region: LaneRegion) -> list[tuple[Detection, ...]]:
+    """What was fitted in each crop with its place on the lane; what lies above the horizon is none."""
+    pixels = np.array([fit.centre_px for own in fits for _, fit in own]).reshape(-1, 2)
+    places = iter(region.camera.back_project(pixels, region.ball_radius_in).tolist())
+    looks = []
+    for own in fits:
+        placed = [(s, fit, *next(places)) for s, fit in own]
+        found = [Detection(s.frame, s.t_s, fit, x, y, s.score) for s, fit, x, y in placed]
+        looks.append(tuple(d for d in found if math.isfinite(d.x_in) and math.isfinite(d.y_in)))
     return looks
 
 
@@ -389,37 +399,31 @@ def _sights(outlines: list[tuple[Planes, _Outline]], background: Background, ori
         for planes, o in outlines
     ]
     fits = fit_balls(sought, background.planes, origin=origin)
-    return [_sight(o, ball.noise, fit) for (_, o), ball, fit in zip(outlines, sought, fits, strict=True)]
+    return [_sight(o, ball, fit) for (_, o), ball, fit in zip(outlines, sought, fits, strict=True)]
 
 
-def _sight(outline: _Outline, noise: Array, fit: BallFit | None) -> _Sight:
+def _sight(outline: _Outline, sought: Sought, fit: BallFit | None) -> _Sight:
     far_off = max(1.0, MAX_SIZE_ERROR * outline.radius_px)
     if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > far_off:
-        return _Sight(outline, noise, None)
+        return _Sight(outline, sought, None)
     behind = np.diag(np.square(PINS_BEHIND_PX)) if outline.spot.y_in > PINS_BEHIND_IN else np.zeros((2, 2))
-    return _Sight(outline, noise, replace(fit, covariance=fit.covariance + behind))
+    return _Sight(outline, sought, replace(fit, covariance=fit.covariance + behind))
 
 
-def _fit(
-    planes: Planes, background: Background, sight: _Sight, origin: tuple[int, int], *, discs: bool
-) -> BallFit | None:
-    """The ball by rim and disc; by its disc where the rim is faint; without ``discs`` by rim or place alone."""
-    rim, fit, empty = sight.outline.rim, sight.fit, background.planes
-    if fit is not None and sight.followed:
-        return with_disc(fit, planes, empty, rim, noise=sight.noise, origin=origin) if discs else pulled(fit)
-    if fit is None and sight.outline.spot.score < COARSE_SCORE:
-        return None
-    disc = fit_disc(planes, empty, rim, sight.noise, origin=origin) if discs else None
-    return disc or (fit and pulled(fit)) or coarse_fit(rim.centre, sight.outline.radius_px)
-
-
-def _detection(fit: BallFit | None, spot: Spot, region: LaneRegion) -> Detection | None:
-    if fit is None:
-        return None
-    x, y = region.camera.back_project(fit.centre_px, region.ball_radius_in)
-    if not (np.isfinite(x) and np.isfinite(y)):
-        return None
-    return Detection(spot.frame, spot.t_s, fit, float(x), float(y), spot.score)
+def _fits(sights: list[_Sight], clear: list[bool], empty: Planes, origin: tuple[int, int]) -> list[BallFit | None]:
+    """Balls by rim and disc; by the disc where the rim is faint; by rim or place alone beside a ball that is clear."""
+    fits: list[BallFit | None] = [None] * len(sights)
+    followed = [(k, s.fit) for k, s in enumerate(sights) if s.followed and s.fit is not None]
+    joined = with_discs([fit for _, fit in followed], [sights[k].sought for k, _ in followed], empty, origin=origin)
+    for (k, _), fit in zip(followed, joined, strict=True):
+        fits[k] = fit
+    faint = [k for k, s in enumerate(sights) if not s.followed and (s.fit or s.outline.spot.score >= COARSE_SCORE)]
+    alone = [k for k in faint if not clear[k]]
+    discs = dict(zip(alone, fit_discs([sights[k].sought for k in alone], empty, origin=origin), strict=True))
+    for k in faint:
+        rim, outline = sights[k].fit, sights[k].outline
+        fits[k] = discs.get(k) or (rim and pulled(rim)) or coarse_fit(outline.rim.centre, outline.radius_px)
+    return fits
 
 
 def _noise_at(background: Background, at: Array, radius_px: float) -> Array:

@@ -19,7 +19,7 @@ from tracker.video.stills import Stills
 
 Image = NDArray[np.uint8]
 
-EVERY_S = 0.3
+EVERY_S = 0.4
 KEPT = 16
 LONGER_PX = 640
 """About how long the longer side of a picture is: people and balls up to the pins are told in it."""

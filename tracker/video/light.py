@@ -23,7 +23,8 @@ Float = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
 BLACK, NEUTRAL = 16.0, 128.0
-CELL_PX = 16
+CELL_PX, CELLS_ACROSS = 16, 24
+"""A cell's least width, and how many lie side by side in a larger crop."""
 CELL_SAMPLES = 4
 """Pixels of a cell in either direction that are read: medians over cells leave little of their noise."""
 USABLE = (28.0, 222.0)
@@ -67,12 +68,19 @@ class Change:
 
 def light_of(crop: Crop) -> Light:
     """Means of 16 pixels of each cell of a crop, in whole cells from its upper left corner."""
-    rows, columns = (max(n // CELL_PX, 1) for n in crop.luma.shape)
+    cell = _cell_px(crop)
+    rows, columns = (max(n // cell, 1) for n in crop.luma.shape)
     planes = [
         _cells(p[: rows * pitch, : columns * pitch], (columns, rows), pitch)
-        for p, pitch in ((crop.luma, CELL_PX), (crop.cb, CELL_PX // 2), (crop.cr, CELL_PX // 2))
+        for p, pitch in ((crop.luma, cell), (crop.cb, cell // 2), (crop.cr, cell // 2))
     ]
     return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
+
+
+def _cell_px(crop: Crop) -> int:
+    """Width of a cell, a multiple of what makes whole samples of luma and chroma."""
+    whole = 2 * CELL_SAMPLES
+    return max(int(min(crop.luma.shape)) // (CELLS_ACROSS * whole) * whole, CELL_PX)
 
 
 def _cells(plane: Image, size: tuple[int, int], pitch: int) -> Float:
@@ -93,7 +101,7 @@ def change_between(crop: Crop, reference: Light) -> Change | None:
     overall = _median(ratio[told])
     if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
         return None
-    gain = _gain_of_rows(ratio, told, overall, rows=crop.luma.shape[0])
+    gain = _gain_of_rows(ratio, told, overall, crop=crop)
     factor = np.float32(_median(gain))
     tint = [_median((own.colour[k] - factor * reference.colour[k])[told] / own.luma[told]) for k in (0, 1)]
     return Change(gain, np.array(tint))
@@ -105,11 +113,12 @@ def _median(values: NDArray[Any]) -> float:
     return float(np.partition(values, middle)[middle])
 
 
-def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, rows: int) -> Array:
+def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, crop: Crop) -> Array:
+    rows = crop.luma.shape[0]
     bands = _bands(ratio, told, overall)
     if np.ptp(bands) == 0.0:
         return np.full(rows, bands[0])
-    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * CELL_PX
+    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * _cell_px(crop)
     return np.asarray(np.interp(np.arange(rows) + 0.5, middles, bands), dtype=np.float64)
 
 
