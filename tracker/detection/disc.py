@@ -53,7 +53,7 @@ NO_SECOND_MAP: Any = None
 
 @dataclass(frozen=True, slots=True)
 class _Ball:
-    """A ball to find: its frame's crop, the map ``(2, 2)`` from the unit circle to its outline in pixels, its radius."""
+    """A ball to find: its frame's crop, the map ``(2, 2)`` from the unit circle to its outline, and its radius."""
 
     planes: Planes
     from_unit: Array
@@ -284,7 +284,7 @@ def _ring_noise(change: Single, ring: NDArray[np.intp], floor: float) -> Single:
     if not len(ring):
         return np.full((*change.shape[:2], 1), np.inf, np.float32)
     around = np.abs(change.take(ring, axis=2))
-    spread = np.partition(around, middle, axis=2)[..., middle, None] / np.float32(MAD_PER_SIGMA)
+    spread = np.sort(around, axis=2)[..., middle, None] / np.float32(MAD_PER_SIGMA)
     return np.maximum(spread, np.float32(floor))
 
 

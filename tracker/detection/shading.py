@@ -22,7 +22,7 @@ BELOW_SINE = 0.72
 """Shadow and mirror image, which join the ball from below, are no noise."""
 MIRROR_WIDE, MIRROR_DEEP = 0.8, 1.9
 """Half-width and depth of the mirror image, radii."""
-PITCHES, WIDE_PITCHES = (0.125, 0.2), (0.25, 0.3)
+PITCHES, WIDE_PITCHES = (0.135, 0.18), (0.25, 0.3)
 """Distance of places of luma and chroma, radii, for the end and for the search."""
 EDGE_PX = 1.0
 """Half-width of the disc's edge: blur by optics, motion and compression."""
@@ -88,7 +88,7 @@ class Shading:
     basis : array of shape (t, n)
         Terms of the disc's polynomial.
     share : float
-        Pixels a place, at most 1: places nearer to each other than pixels are tell no more than those.
+        What a place counts: as many of luma as lie in the same area, but no more than there are pixels.
     density : float
         Pixels that are told, a square radius.
     """
@@ -126,7 +126,13 @@ def _search(kind: str, size: int) -> Search:
     outer, pitches = (WIDE_OUTER, WIDE_PITCHES) if kind == WIDE else (OUTER, PITCHES)
     steps = _steps(kind, radius_px)
     luma, chroma = (
-        _shading(steps, _places(outer, pitch), terms, radius_px=radius_px, pixels=pitch * radius_px / plane_pitch)
+        _shading(
+            steps,
+            _places(outer, pitch),
+            terms,
+            radius_px=radius_px,
+            share=min((pitch / pitches[0]) ** 2, (pitch * radius_px / plane_pitch) ** 2),
+        )
         for pitch, terms, plane_pitch in zip(pitches, (QUADRATIC, FLAT), (1.0, 2.0), strict=True)
     )
     return Search(steps, outer, luma, chroma)
@@ -151,8 +157,8 @@ def _places(outer: float, pitch: float) -> Places:
     return Places(np.stack([u, v], axis=1).astype(np.float32), ring, np.flatnonzero(reach < 1.0))
 
 
-def _shading(steps: Array, places: Places, terms: int, *, radius_px: float, pixels: float) -> Shading:
-    """Weights for centres at the steps; ``pixels`` is the distance of places in the plane's own pixels."""
+def _shading(steps: Array, places: Places, terms: int, *, radius_px: float, share: float) -> Shading:
+    """Weights for centres at the steps."""
     u, v = (np.asarray(places.at[:, k] - steps[:, k, None], dtype=np.float32) for k in (0, 1))
     blur = EDGE_PX / radius_px
     inside = _ramp(1 - np.hypot(u, v), blur)
@@ -164,7 +170,6 @@ def _shading(steps: Array, places: Places, terms: int, *, radius_px: float, pixe
     )
     x, y = places.at.T
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms]).astype(np.float32)
-    share = min(1.0, pixels**2)
     area = float(np.pi * np.max(np.hypot(x, y)) ** 2)
     parts = (_part(inside, basis), _part(below, basis[:FLAT]))
     return Shading(places, parts, basis, share, share * len(x) / area)

@@ -433,5 +433,5 @@ def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
         reach = max(int(radius_px / scale), 2)
         row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
         near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
-        sigma[k] = float(np.partition(near, near.size // 2, axis=None)[near.size // 2]) / IQR_PER_SIGMA
+        sigma[k] = float(np.sort(near, axis=None)[near.size // 2]) / IQR_PER_SIGMA
     return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])
