@@ -39,7 +39,7 @@ from tracker.results import ClipResult, LaunchFit, Scene, ShotResult, no_launch_
 from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.shot.status import NO_BALL, SPEED_CHANGES, no_shot, status_of
-from tracker.shot.table import distinct, path_table
+from tracker.shot.table import distinct, path_table, rejoined
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -151,10 +151,12 @@ def _shots_of(runs: list[Run], measure: _Measurer) -> list[ShotResult]:
     kept = distinct([shot for _, shot in tried if shot.reason != NO_BALL])
     balls = {id(shot): run for run, shot in tried if any(shot is other for other in kept)}
     together = [at_once(balls[id(shot)], list(balls.values())) for shot in kept]
-    return [
-        replace(shot, flags=(*shot.flags, "other_ball")) if also else shot
-        for shot, also in zip(kept, together, strict=True)
-    ]
+    return rejoined(
+        [
+            replace(shot, flags=(*shot.flags, "other_ball")) if also else shot
+            for shot, also in zip(kept, together, strict=True)
+        ]
+    )
 
 
 def _watched(
