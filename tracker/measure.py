@@ -147,7 +147,7 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
 
 def _shots_of(runs: list[Run], measure: _Measurer) -> list[ShotResult]:
     """Shots of the runs that are balls, each ball once."""
-    tried = [(run, measure.shot(run)) for run in runs]
+    tried = [(run, measure.without([r for r in runs if r is not run and at_once(run, [r])]).shot(run)) for run in runs]
     kept = distinct([shot for _, shot in tried if shot.reason != NO_BALL])
     balls = {id(shot): run for run, shot in tried if any(shot is other for other in kept)}
     together = [at_once(balls[id(shot)], list(balls.values())) for shot in kept]
@@ -313,6 +313,17 @@ class _Measurer:
 
     def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
         self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
+
+    def without(self, others: Sequence[Run]) -> _Measurer:
+        """The same for a clip in which these runs' balls are not to be seen."""
+        if not others:
+            return self
+        taken = {id(d) for run in others for d in run.detections}
+        looks = [
+            replace(look, detections=tuple(d for d in look.detections if id(d) not in taken))
+            for look in self._watched.looks
+        ]
+        return _Measurer(self._calibration, self._settings, self._radius, replace(self._watched, looks=looks))
 
     def shot(self, run: Run) -> ShotResult:
         """Measure one run; name and clip are filled in by the caller."""
