@@ -54,6 +54,7 @@ BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3
 TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
+CLEAR_SHARE = 0.6
 CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
@@ -330,7 +331,9 @@ class _Measurer:
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel)
+        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
+        blur = float(np.median(blurs)) if blurs else np.nan
+        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")

@@ -37,6 +37,8 @@ HUBER_SIGMA = 1.5
 INSIDE_NEAR = 0.8
 INSIDE_FAR = 1.9
 EDGE_TURNS = 2
+STEP_AREA = (math.sqrt(2) - 1) / math.sqrt(math.pi)
+"""Integral of the squared difference of a step and of the same blurred by a Gaussian, over its standard deviation."""
 SHIFT_TURNS = 2
 MIN_RAYS = 8
 TOGETHER = 24
@@ -100,6 +102,8 @@ class BallFit:
     how : {'rim', 'disc', 'place'}
         Whether the rim was followed (:func:`fit_balls`), the disc as a whole fitted
         (:func:`tracker.detection.disc.fit_discs`) or only the place seen (:func:`coarse_fit`).
+    blur_px : float
+        Standard deviation of the blur of its sharper rays, up to a pixel and a half; NaN where no rim was followed.
     """
 
     centre_px: Array
@@ -108,6 +112,7 @@ class BallFit:
     rim_share: float
     contrast: float
     how: Literal["rim", "disc", "place"] = "rim"
+    blur_px: float = math.nan
 
     @property
     def sharp(self) -> bool:
@@ -193,6 +198,7 @@ class _Edges:
 
     at_px: Single
     sigma_px: Single
+    blur_px: Single
     contrast: Single
     usable: NDArray[np.bool_]
 
@@ -224,7 +230,8 @@ def _edges(diff: Single, offset_px: Single, noise: Array, window_px: Array) -> _
     misfit = np.sqrt(np.einsum("bnm,bnm,bnm->bn", off, off, window) / np.maximum(window.sum(axis=2), 1))
     contrast = np.sqrt(power)
     sigma = np.hypot(np.float32(RIM_MODEL_PX), misfit * np.sqrt(2 * wide[:, :, 0]))
-    return _Edges(edge, sigma, contrast, (contrast > MIN_CONTRAST) & (misfit < MAX_MISFIT))
+    blur = 2 * wide[:, :, 0] * np.square(misfit) / np.float32(STEP_AREA)
+    return _Edges(edge, sigma, blur, contrast, (contrast > MIN_CONTRAST) & (misfit < MAX_MISFIT))
 
 
 def _pooled(level: Single) -> Single:
@@ -338,7 +345,10 @@ def _told(centre_px: Array, shift: _Shift, edges: _Edges, k: int, *, visible: ND
     contrast = float(np.median(edges.contrast[k, visible]))
     # few agreeing rays: the others saw something else there, and so may these
     doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** DOUBT_POWER
-    return BallFit(centre_px, shift.covariance[k, :2, :2] * doubt, float(shift.values[k, 2]), share, contrast)
+    agree = edges.blur_px[k, shift.weight[k] > 0.5]
+    blur = float(np.sort(agree)[len(agree) // 4]) if len(agree) else math.nan
+    covariance = shift.covariance[k, :2, :2] * doubt
+    return BallFit(centre_px, covariance, float(shift.values[k, 2]), share, contrast, blur_px=blur)
 
 
 def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:
