@@ -22,7 +22,7 @@ BELOW_SINE = 0.72
 """Shadow and mirror image, which join the ball from below, are no noise."""
 MIRROR_WIDE, MIRROR_DEEP = 0.8, 1.9
 """Half-width and depth of the mirror image, radii."""
-PITCHES, WIDE_PITCHES = (0.135, 0.18), (0.25, 0.3)
+PITCHES, WIDE_PITCHES = (0.125, 0.2), (0.25, 0.3)
 """Distance of places of luma and chroma, radii, for the end and for the search."""
 EDGE_PX = 1.0
 """Half-width of the disc's edge: blur by optics, motion and compression."""
