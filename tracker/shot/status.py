@@ -43,6 +43,8 @@ SPEED_CHANGES = (
     "give the clip as it was recorded, or its slow part alone with --capture-fps"
 )
 
+SKIPS = "the ball skips from look to look: the picture is too noisy, or stored in too few bits, to follow it"
+
 
 def status_of(
     path: SmoothPath, found: Analysis, tempo: Tempo = TRUE, clip_s: tuple[float, float] = WHOLE_CLIP_S
@@ -79,6 +81,7 @@ def status_of(
             f"the ball hardly moves any more at {last:.0f} ft",
         ),
         (tempo.changes, "failed", "speed_changes", SPEED_CHANGES),
+        (tempo.skips, "failed", "track_implausible", SKIPS),
         (speed < PLAUSIBLE_MPH[0] and not tempo.true, "failed", "speed_implausible", slow),
         (tempo.slowed, "failed", "speed_implausible", slowed),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
