@@ -49,9 +49,6 @@ START_SPREAD = (3.0, 8.0, 15.0, 12.0, 14.0, 12.0)
 """On oil friction is 0.02 to 0.08, so slowing is 8 to 31 in/s^2 (wide on purpose: no measured values were found)."""
 
 
-DOUBT_TURNS = 3
-
-
 @dataclass(frozen=True, slots=True)
 class SmoothPath:
     """Smoothed path of one ball, one row a frame from first to last sight.
@@ -279,7 +276,13 @@ def smooth_run(
     (SmoothPath, MotionModel) or None
         The path and the model it was smoothed with; None when fewer than four frames are left.
     """
-    tracked, looks = _undoubted(run, looks, camera, ball_radius_in, model=model, gate=gate)
+    tracked = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
+    doubtful = (
+        doubted_frames(zip(tracked[0].looks, tracked[0].chosen, strict=True)) if tracked is not None else frozenset()
+    )
+    if doubtful:
+        looks = [replace(look, detections=()) if look.frame in doubtful else look for look in looks]
+        tracked = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
     path = _path(tracked[0], ball_radius_in, tracked[1][1]) if tracked is not None else None
     if path is None:
         return None
@@ -288,7 +291,7 @@ def smooth_run(
     turns = abs(last[VX] - first[VX]) > max(TURNS_SIGMA * sigma, TURNS_IN_S)
     change = last[[VX, VY]] - first[[VX, VY]]
     tied = along_slip(model, change) if turns else replace(model, jerk_xx=STRAIGHT_JERK)
-    again, _ = _undoubted(run, looks, camera, ball_radius_in, model=tied, gate=gate)
+    again = _tracked(run, looks, camera, ball_radius_in, model=tied, gate=gate)
     if again is None:
         return path, model
     record, start = again
@@ -297,23 +300,6 @@ def smooth_run(
         record = _full(_chosen_only(record), camera, ball_radius_in, start=start, model=tied, gate=np.inf)
     smoothed = _path(record, ball_radius_in, start[1])
     return (smoothed, tied) if smoothed is not None else (path, model)
-
-
-def _undoubted(
-    run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float
-) -> tuple[tuple[_Pass, tuple[Array, Array]] | None, list[FrameLook]]:
-    """The ball's track without sights that are probably of something else, and the looks without them.
-
-    Where such a sight is left out another one may be taken in its place, and is doubted as well.
-    """
-    for _ in range(DOUBT_TURNS):
-        tracked = _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate)
-        taken = zip(tracked[0].looks, tracked[0].chosen, strict=True) if tracked is not None else ()
-        doubtful = doubted_frames(taken)
-        if not doubtful:
-            return tracked, looks
-        looks = [replace(look, detections=()) if look.frame in doubtful else look for look in looks]
-    return _tracked(run, looks, camera, ball_radius_in, model=model, gate=gate), looks
 
 
 def _chosen_only(record: _Pass) -> list[FrameLook]:
