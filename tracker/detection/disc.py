@@ -5,36 +5,41 @@ and cannot be followed. The disc as a whole still stands out: inside, brightness
 the ball, outside the picture is the clip's own background. The likeliest centre is where a low polynomial inside the
 disc, another one in its mirror image on the oil, and the background elsewhere explain the picture best (generalised
 likelihood ratio; Kay, Fundamentals of Statistical Signal Processing II, section 6.4, from memory).
-
-The picture is read at places that are fixed in radii of the ball, so that what the sums over pixels need is worked out
-once for balls of about one size (:mod:`tracker.detection.shading`), and many of them are fitted at a time.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finding.sampling import MAD_PER_SIGMA
-from tracker.detection.outline import BallFit, Image, Planes, Sought
-from tracker.detection.shading import AROUND, NARROW, PEAK, WIDE, Places, Search, Shading, search_of
+from tracker.detection.outline import BallFit, Planes, Rim
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 
+OUTER, RING = 2.0, 1.2
+"""Radii to which the picture is looked at, and from which on its noise is taken."""
+BELOW_SINE = 0.72
+"""Shadow and mirror image, which join the ball from below, are no noise."""
+MIRROR_WIDE, MIRROR_DEEP = 0.8, 1.9
+"""Half-width and depth of the mirror image, radii."""
 SEARCH_MIRROR = 0.5
 """What the mirror image counts while the ball is searched for, lest the ball is taken for one of a ball above it."""
+COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
+"""A ball's luma pixels are thinned out to about so many for the search, for its end, and beside a rim."""
 PEAK_TURNS = 3
 RIM_PULLED_PX = (0.1, 0.35)
 """How far highlights and mirror images pull the rim as a whole."""
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.25, 0.75, (0.12, 0.12, 0.06)
+LAST_STEP_PX = 0.15
 APART = 0.38
-"""Peaks farther apart than this in radii are rivals."""
+"""Steps of the search in radii, the wide ones to 0.75 radii; peaks farther apart than the last are rivals."""
+EDGE_PX = 1.0
+"""Half-width of the disc's edge: blur by optics, motion and compression."""
 NOISE_FLOOR = 1.5
 CHROMA_FLOORS = (1.5, 3.0)
 """Compression leaves chroma in blocks: it tells well about where a ball is, and badly where exactly."""
@@ -44,112 +49,122 @@ CORRELATED = 4.0
 """Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
 MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
+FLAT, QUADRATIC = 3, 6
+"""Terms of a polynomial in two places: of the first and of the second degree."""
+RIDGE = 1e-3
+"""Keeps polynomials solvable where hardly a pixel is left."""
 RIVAL_SHARE = 0.012
 """Share of the likelihood that shading which is no polynomial may give or take: other peaks within it are rivals."""
 DISC_RIM_SHARE = 0.6
 """What counts as the share of its rim: less than a rim that is followed all round, more than one hardly seen."""
-NO_SECOND_MAP: Any = None
 
 
 @dataclass(frozen=True, slots=True)
-class _Ball:
-    """A ball to find: its frame's crop, the map ``(2, 2)`` from the unit circle to its outline, and its radius."""
+class _Pixels:
+    """Pixels of luma, or of both chroma planes, around the ball.
 
-    planes: Planes
-    from_unit: Array
-    radius_px: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Read:
-    """Luma, or both chroma planes, at n places around b balls.
-
-    Values relative to the background's mean and changes to its own value there, both ``(b, k, n)`` in units of the
-    plane's noise ``(b, k, 1)``. ``worse`` ``(b, n)`` tells how much worse a flat zero describes a place than the
-    background does; ``seen`` ``(n,)`` which places lie in the crop, None if all do.
+    Places ``(n, 2)`` in the crop; values relative to the background's mean and changes to its own value at that pixel,
+    both ``(k, n)`` in units of the plane's noise. ``moments`` ``(n, t (t + 1) / 2 + t k + 1)`` are what sums over a
+    weighted part of the pixels need: products of the polynomial's ``t`` terms with each other and with the values, and
+    how much worse a flat zero describes a pixel than the background does.
     """
 
+    at: Single
     value: Single
     change: Single
-    noise: Single
-    worse: Single
-    seen: NDArray[np.bool_] | None
+    noise: Array
+    moments: Single
+    terms: int
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
-    """Log likelihood ``(m,)`` of a ball at the steps of a search, and its contrast to the background."""
+class _Shape:
+    """The outline as an ellipse ``a u^2 + 2 b u v + c v^2 = 1`` about the ball's projected centre, and its radius."""
 
-    gains: Array
-    search: Search
-    square: Array
-    """Mean square change ``(3,)`` inside the disc in luma, Cb and Cr."""
+    a: float
+    b: float
+    c: float
+    radius_px: float
+
+    def reach(self, u: Single, v: Single) -> Single:
+        """Distance in radii of places (u, v) relative to the centre."""
+        square = (np.float32(self.a) * u + np.float32(2 * self.b) * v) * u + np.float32(self.c) * v * v
+        return np.asarray(np.sqrt(square), dtype=np.float32)
 
 
-def fit_discs(sought: Sequence[Sought], background: Planes, *, origin: tuple[int, int]) -> list[BallFit | None]:
-    """Measure the centres of balls whose rims are too faint to follow.
+def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, origin: tuple[int, int]) -> BallFit | None:
+    """Measure the centre of a ball whose rim is too faint to follow.
 
     Parameters
     ----------
-    sought : sequence of Sought
-        Balls, of one frame or of many; their outlines within about two thirds of a radius of the true ones.
-    background : Planes
-        The same crop of the clip's background.
+    planes, background : Planes
+        Crop of the frame and of the clip's background.
+    rim : Rim
+        Predicted outline in pixels of the upright frame; within about two thirds of a radius of the true one.
+    noise : ndarray of shape (3,)
+        Standard deviation of luma, Cb and Cr noise at this place; for the contrast that is reported.
     origin : tuple of int
         Left and top of the crop in the upright frame.
 
     Returns
     -------
-    list of BallFit or None
+    BallFit or None
         None where the disc explains too little, or the likeliest place is not a peak near the predicted one.
     """
-    if not sought:
-        return []
-    balls, begin = _balls(sought), _centres(sought, origin)
-    wide = _looked(balls, begin, WIDE, background, chroma_floor=CHROMA_FLOORS[0], mirror=SEARCH_MIRROR)
-    centres = begin + _best_steps(balls, wide)
-    for kind in NARROW:
-        centres = centres + _best_steps(balls, _looked(balls, centres, kind, background))
-    peaks = _peaks(balls, centres, background)
-    return [
-        peak and _told(ball, look, peak, away=at - centre, noise=own.noise, origin=np.array(origin))
-        for ball, look, peak, at, centre, own in zip(balls, wide, peaks, begin, centres, sought, strict=True)
-    ]
+    shape, begin = _shape(rim), rim.centre - np.array(origin)
+    coarse = _pixels(
+        planes, background, begin, shape, count=COARSE_PIXELS, chroma_floor=CHROMA_FLOORS[0], outer=OUTER + FARTHEST
+    )
+    grid = WIDE_SHARE * shape.radius_px * _WIDE
+    gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
+    centre = begin + grid[int(np.argmax(gains))]
+    fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
+    settled = 0.0
+    for share in NARROW_SHARES:
+        if share == settled:
+            continue
+        around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
+        best = int(np.argmax(_gain(fine, around, shape)))
+        centre, settled = around[best], share if best == _MIDDLE else 0.0
+    peak = _peak(fine, centre, shape)
+    if peak is None:
+        return None
+    away = begin + grid - centre
+    # likelihoods grow with the pixels looked at: as if the search had used as many of the same area as its end
+    gains *= len(fine[0].at) / max(len(coarse[0].at), 1) * (1 + FARTHEST / OUTER) ** 2
+    covariance = peak[1] + _rivals(away, gains, shape)
+    return BallFit(
+        peak[0] + np.array(origin), covariance, 0.0, DISC_RIM_SHARE, _contrast(fine, centre, shape, noise), "disc"
+    )
 
 
-def with_discs(
-    fits: Sequence[BallFit], sought: Sequence[Sought], background: Planes, *, origin: tuple[int, int]
-) -> list[BallFit]:
-    """The centres by rim and disc together.
+def with_disc(
+    fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, noise: Array, origin: tuple[int, int]
+) -> BallFit:
+    """The centre by rim and disc together.
 
     Both look at the same pixels but err differently: lamps above and the mirror image below pull at the rim, texture at
     the disc. Where they lie farther apart than their covariances say, the covariance of the mean grows (Birge ratio).
 
     Parameters
     ----------
-    fits : sequence of BallFit
-        The centres by the rims (:func:`tracker.detection.outline.fit_balls`).
-    sought, background, origin
-        As for :func:`fit_discs`.
+    fit : BallFit
+        The centre by the rim (:func:`tracker.detection.outline.fit_balls`).
+    planes, background, rim, noise, origin
+        As for :func:`fit_disc`.
 
     Returns
     -------
-    list of BallFit
-        The fit by its rim alone (:func:`pulled`) where the disc has no peak anywhere near.
+    BallFit
+        ``fit`` by its rim alone (:func:`pulled`) where the disc has no peak anywhere near.
     """
-    if not fits:
-        return []
-    peaks = _peaks(_balls(sought), np.array([fit.centre_px for fit in fits]) - origin, background)
-    lost = [ball for ball, peak in zip(sought, peaks, strict=True) if peak is None]
-    discs = iter(fit_discs(lost, background, origin=origin))
-    together = []
-    for fit, peak in zip(fits, peaks, strict=True):
-        disc = next(discs) if peak is None else None
-        if peak is not None:
-            together.append(_together(fit, peak.centre + origin, peak.covariance))
-        else:
-            together.append(pulled(fit) if disc is None else _together(fit, disc.centre_px, disc.covariance))
-    return together
+    shape, centre = _shape(rim), fit.centre_px - np.array(origin)
+    pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
+    peak = _peak(pixels, centre, shape)
+    if peak is not None:
+        return _together(fit, peak[0] + np.array(origin), peak[1])
+    disc = fit_disc(planes, background, rim, noise, origin=origin)
+    return pulled(fit) if disc is None else _together(fit, disc.centre_px, disc.covariance)
 
 
 def pulled(fit: BallFit) -> BallFit:
@@ -165,208 +180,170 @@ def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit
     return replace(fit, centre_px=fit.centre_px + own @ both @ apart, covariance=covariance)
 
 
+def _pair_of(terms: int) -> NDArray[np.intp]:
+    """Where the product of each two terms ``(t, t)`` stands among the products that differ."""
+    pairs = np.zeros((terms, terms), np.intp)
+    first, second = np.triu_indices(terms)
+    pairs[first, second] = pairs[second, first] = np.arange(len(first))
+    return pairs
+
+
+_PAIR_OF = {terms: _pair_of(terms) for terms in (FLAT, QUADRATIC)}
+_AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
 _MIDDLE = 4
 _PARABOLA = np.linalg.pinv(
-    np.stack([np.ones(9), *AROUND.T, AROUND[:, 0] ** 2 / 2, AROUND.prod(axis=1), AROUND[:, 1] ** 2 / 2], axis=1)
+    np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
 )[1:]
 """From values at the nine places to slope and bend of the parabola through them, least squares."""
 
 
-def _balls(sought: Sequence[Sought]) -> list[_Ball]:
-    edge = np.array([ball.rim.unit * ball.rim.radius_px[:, None] for ball in sought])
-    rows = np.stack([edge[..., 0] ** 2, 2 * edge[..., 0] * edge[..., 1], edge[..., 1] ** 2], axis=1)
-    a, b, c = np.linalg.solve(rows @ rows.transpose(0, 2, 1), rows.sum(axis=2)[..., None])[..., 0].T
-    # the ellipse a u^2 + 2 b u v + c v^2 = 1
-    sizes, axes = np.linalg.eigh(np.array([[a, b], [b, c]]).transpose(2, 0, 1))
-    from_unit = (axes / np.sqrt(sizes)[:, None]) @ axes.transpose(0, 2, 1)
-    return [
-        _Ball(ball.planes, shape, float(np.mean(ball.rim.radius_px)))
-        for ball, shape in zip(sought, from_unit, strict=True)
-    ]
+def _shape(rim: Rim) -> _Shape:
+    edge = rim.unit * rim.radius_px[:, None]
+    rows = np.stack([edge[:, 0] ** 2, 2 * edge[:, 0] * edge[:, 1], edge[:, 1] ** 2], axis=1)
+    a, b, c = np.linalg.solve(rows.T @ rows, rows.sum(axis=0))
+    return _Shape(float(a), float(b), float(c), float(np.mean(rim.radius_px)))
 
 
-def _centres(sought: Sequence[Sought], origin: tuple[int, int]) -> Array:
-    return np.array([ball.rim.centre for ball in sought]) - origin
-
-
-def _best_steps(balls: Sequence[_Ball], looks: Sequence[_Look]) -> Array:
-    """The likeliest of each ball's steps in pixels ``(b, 2)``."""
-    return np.array(
-        [b.from_unit @ look.search.steps[int(np.argmax(look.gains))] for b, look in zip(balls, looks, strict=True)]
-    )
-
-
-def _looked(
-    balls: Sequence[_Ball],
-    centres: Array,
-    kind: str,
-    empty: Planes,
+def _pixels(
+    planes: Planes,
+    background: Planes,
+    centre: Array,
+    shape: _Shape,
     *,
-    chroma_floor: float = CHROMA_FLOORS[1],
-    mirror: float = 1.0,
-) -> list[_Look]:
-    """Look at balls around centres ``(b, 2)`` of the crop; those of about one size at a time."""
-    looks: dict[int, _Look] = {}
-    for search, own, whole in _groups(balls, centres, kind, empty):
-        some = [balls[k] for k in own]
-        reads = _read(some, centres[own], search, empty, chroma_floor=chroma_floor, whole=whole)
-        parts = list(zip((search.luma, search.chroma), reads, strict=True))
-        gains = np.sum([shading.share / 2 * _explained(shading, read, mirror) for shading, read in parts], axis=0)
-        square = np.concatenate([_square(shading, read) for shading, read in parts], axis=1)
-        looks |= {k: _Look(gains[j], search, square[j]) for j, k in enumerate(own)}
-    return [looks[k] for k in range(len(balls))]
-
-
-def _groups(
-    balls: Sequence[_Ball], centres: Array, kind: str, empty: Planes
-) -> Iterator[tuple[Search, list[int], bool]]:
-    """Balls of about one size that lie wholly in the crop, and others one by one."""
-    size = np.array(empty.luma.shape[::-1])
-    groups: dict[tuple[int, int], list[int]] = {}
-    searches = [search_of(kind, ball.radius_px) for ball in balls]
-    for k, (ball, search) in enumerate(zip(balls, searches, strict=True)):
-        reach = search.outer * np.abs(ball.from_unit).sum(axis=1) + 2
-        whole = bool((centres[k] >= reach).all() and (centres[k] + reach <= size).all())
-        groups.setdefault((id(search), -1 if whole else k), []).append(k)
-    for (_, alone), own in groups.items():
-        yield searches[own[0]], own, alone < 0
-
-
-def _read(
-    balls: Sequence[_Ball], centres: Array, search: Search, empty: Planes, *, chroma_floor: float, whole: bool
-) -> tuple[_Read, _Read]:
-    """Luma and chroma around centres; ``whole`` tells that all places lie in the crop."""
-    to_px = np.array([ball.from_unit.T for ball in balls], dtype=np.float32)
-    luma_at = search.luma.places.at @ to_px + (centres - 0.5).astype(np.float32)[:, None]
-    chroma_at = search.chroma.places.at @ (to_px * np.float32(0.5))
-    chroma_at += ((centres - empty.chroma_site) / 2).astype(np.float32)[:, None]
-    luma = _sampled([(ball.planes.luma,) for ball in balls], (empty.luma,), luma_at)
-    chroma = _sampled([(ball.planes.cb, ball.planes.cr) for ball in balls], (empty.cb, empty.cr), chroma_at)
-    return (
-        _relative(luma, search.luma.places, NOISE_FLOOR, None if whole else _inside(luma_at[0], empty.luma)),
-        _relative(chroma, search.chroma.places, chroma_floor, None if whole else _inside(chroma_at[0], empty.cb)),
+    count: int,
+    chroma_floor: float,
+    outer: float = OUTER,
+) -> list[_Pixels]:
+    """About ``count`` luma pixels around a centre and the chroma pixels there, each plane with its own noise."""
+    kinds = (
+        (((planes.luma, background.luma),), 1, (0.5, 0.5)),
+        (((planes.cb, background.cb), (planes.cr, background.cr)), 2, planes.chroma_site),
     )
+    thinned = np.sqrt(np.pi * (outer * shape.radius_px) ** 2 / count)
+    found = []
+    for pairs, pitch, site in kinds:
+        every = max(1, round(thinned / pitch))
+        rows, columns = (
+            _around(c, outer * shape.radius_px, pitch=pitch, size=n, every=every)
+            for c, n in zip(centre[::-1], pairs[0][0].shape, strict=True)
+        )
+        u, v = (
+            (pitch * np.arange(side.start, side.stop, every) + first - middle).astype(np.float32)
+            for side, first, middle in zip((columns, rows), site, centre, strict=True)
+        )
+        reach = shape.reach(u[None], v[:, None])
+        kept = reach < outer
+        away = np.stack([np.broadcast_to(u, kept.shape)[kept], np.broadcast_to(v[:, None], kept.shape)[kept]], axis=1)
+        frame, empty = (np.stack([p[k][rows, columns][kept] for p in pairs]).astype(np.float32) for k in (0, 1))
+        below = away[:, 1] >= BELOW_SINE * np.hypot(away[:, 0], away[:, 1])
+        floor, terms = (NOISE_FLOOR, QUADRATIC) if pitch == 1 else (chroma_floor, FLAT)
+        noise = _ring_noise(frame - empty, (reach[kept] > RING) & ~below, floor)
+        found.append(_relative(away, frame, empty, centre=centre, noise=noise, scale_px=shape.radius_px, terms=terms))
+    return found
 
 
-def _sampled(frames: Sequence[tuple[Image, ...]], empty: tuple[Image, ...], at: Single) -> tuple[Single, Single]:
-    """Frames and background ``(b, k, n)`` at array places ``(b, n, 2)``, bilinear."""
-    read = np.empty((2, len(frames), len(empty), at.shape[1]), np.float32)
-    for j, own in enumerate(frames):
-        for k, (plane, other) in enumerate(zip(own, empty, strict=True)):
-            for side, image in enumerate((plane, other)):
-                read[side, j, k] = cv2.remap(
-                    image, at[j : j + 1], NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-                )
-    return read[0], read[1]
+def _ring_noise(change: Single, ring: NDArray[np.bool_], floor: float) -> Single:
+    """Noise ``(k, 1)`` that the ring around the ball shows in changes ``(k, n)``."""
+    if not ring.any():
+        return np.full((len(change), 1), np.inf, np.float32)
+    ranked = np.sort(np.abs(change[:, ring]), axis=1)
+    middle = ranked.shape[1] // 2
+    spread = (ranked[:, middle] + ranked[:, ~middle]) / 2 / MAD_PER_SIGMA
+    return np.asarray(np.maximum(spread, floor), dtype=np.float32)[:, None]
 
 
-def _relative(planes: tuple[Single, Single], places: Places, floor: float, seen: NDArray[np.bool_] | None) -> _Read:
-    """Pixels in units of the noise that the ring around the ball shows."""
-    frame, empty = planes
-    change = frame - empty
-    noise = _ring_noise(change, places.ring if seen is None else places.ring[seen[places.ring]], floor)
-    frame = frame - (empty if seen is None or not seen.any() else empty[..., seen]).mean(axis=2, keepdims=True)
-    frame /= noise
-    change /= noise
-    worse = (frame * frame - change * change).sum(axis=1)
-    if seen is not None:
-        frame, worse = frame * seen, worse * seen
-    return _Read(frame, change, noise, worse, seen)
+def _relative(
+    away: Single, frame: Single, empty: Single, *, centre: Array, noise: Single, scale_px: float, terms: int
+) -> _Pixels:
+    """Pixels ``away`` from a centre in units of the noise, with their moments about it."""
+    level = empty.mean(axis=1, keepdims=True) if empty.size else np.float32(0.0)
+    value, change = (np.asarray((frame - other) / noise, dtype=np.float32) for other in (level, empty))
+    x, y = (away / np.float32(scale_px)).T
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms])
+    first, second = np.triu_indices(terms)
+    pairs = basis[first] * basis[second]
+    with_values = (basis[:, None] * value[None]).reshape(terms * len(value), -1)
+    worse = (value**2 - change**2).sum(axis=0, keepdims=True)
+    moments = np.ascontiguousarray(np.concatenate([pairs, with_values, worse]).T)
+    at = np.asarray(away + centre, dtype=np.float32)
+    return _Pixels(at, value, change, noise[:, 0].astype(np.float64), moments, terms)
 
 
-def _inside(at: Single, plane: Image) -> NDArray[np.bool_]:
-    return np.asarray(((at >= 0) & (at <= np.array(plane.shape[::-1], np.float32) - 1)).all(axis=1))
+def _around(centre: float, reach_px: float, *, pitch: int, size: int, every: int) -> slice:
+    """Rows or columns of a plane within a distance of a place, each ``every``-th."""
+    low, high = (round((centre + side * reach_px) / pitch) for side in (-1, 1))
+    return slice(max(low, 0), max(min(high, size), low, 0), every)
 
 
-def _ring_noise(change: Single, ring: NDArray[np.intp], floor: float) -> Single:
-    """Noise ``(b, k, 1)`` that the ring around each ball shows in changes ``(b, k, n)``."""
-    middle = len(ring) // 2
-    if not len(ring):
-        return np.full((*change.shape[:2], 1), np.inf, np.float32)
-    around = np.abs(change.take(ring, axis=2))
-    spread = np.sort(around, axis=2)[..., middle, None] / np.float32(MAD_PER_SIGMA)
-    return np.maximum(spread, np.float32(floor))
+def _gain(pixels: Sequence[_Pixels], centres: Array, shape: _Shape, *, mirror: float = 1.0) -> Array:
+    """Log likelihood ``(m,)`` of a ball with its mirror image at centres ``(m, 2)`` over that of the empty lane."""
+    total = np.zeros(len(centres))
+    deep = np.float32(shape.radius_px)
+    for part in pixels:
+        u, v = (part.at[:, k] - centres[:, k, None].astype(np.float32) for k in (0, 1))
+        inside = _ramp(deep - deep * shape.reach(u, v))
+        below = (1.0 - inside) * (v > 0) * _ramp(np.float32(MIRROR_WIDE) * deep - np.abs(u))
+        below *= _ramp(np.float32(MIRROR_DEEP) * deep - v)
+        total += _explained(inside, part, part.terms) + mirror * _explained(below, part, FLAT)
+    return 0.5 * total
 
 
-def _explained(shading: Shading, part: _Read, mirror: float) -> Array:
-    """How much better ``(b, m)`` polynomials describe disc and mirror image than the background does."""
-    ball, image = shading.parts if part.seen is None else shading.seen_only(part.seen)
-    b, k, n = part.value.shape
-    values = np.ascontiguousarray(part.value.transpose(2, 0, 1)).reshape(n, b * k)
-    better = -((ball.weight + np.float32(mirror) * image.weight) @ part.worse.T)
-    for share, area in ((1.0, ball), (mirror, image)):
-        right = (area.sums @ values).reshape(*area.solve.shape[:2], b * k)
-        told = (right * (area.solve @ right)).sum(axis=1)
-        better += np.float32(share) * told.reshape(-1, b, k).sum(axis=2)
-    return better.T.astype(np.float64)
+def _ramp(depth_px: Single) -> Single:
+    """0 to 1 over the blur of an edge, for how deep inside it a pixel lies."""
+    return np.asarray(np.clip(np.float32(0.5) + depth_px / np.float32(2 * EDGE_PX), 0.0, 1.0), dtype=np.float32)
 
 
-def _square(shading: Shading, part: _Read) -> Array:
-    """Mean square change ``(b, k)`` inside the disc, in the planes' own units."""
-    disc = shading.places.disc
-    inside = part.change.take(disc if part.seen is None else disc[part.seen[disc]], axis=2) * part.noise
-    return np.asarray(np.square(inside).sum(axis=2) / max(inside.shape[2], 1), dtype=np.float64)
+def _explained(weight: Single, part: _Pixels, terms: int) -> Array:
+    """How much better ``(m,)`` polynomials describe pixels weighted by ``(m, n)`` than the background does.
+
+    Polynomials about any place are the same polynomials, so that sums over pixels are taken about one for all centres.
+    """
+    all_terms = part.terms
+    sums = (weight @ part.moments).astype(np.float64)
+    pairs = _PAIR_OF[all_terms]
+    normal = sums[:, pairs[:terms, :terms]] + RIDGE * np.eye(terms)
+    right = sums[:, pairs[-1, -1] + 1 : -1].reshape(len(sums), all_terms, -1)[:, :terms]
+    shaded = np.sum(right * np.linalg.solve(normal, right), axis=(1, 2))
+    return np.asarray(shaded - sums[:, -1])
 
 
-@dataclass(frozen=True, slots=True)
-class _Peak:
-    """Top of the likelihood: centre in the crop, covariance, and the look that showed it."""
-
-    centre: Array
-    covariance: Array
-    look: _Look
-
-
-def _peaks(balls: Sequence[_Ball], centres: Array, empty: Planes) -> list[_Peak | None]:
-    """Top of the likelihood near each centre ``(b, 2)``, by the parabola about it, and its covariance.
+def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:
+    """Top of the likelihood near a centre, by the parabola about it, and its covariance.
 
     That is what the bend tells, for noise that is alike from pixel to pixel, and what the shading model leaves behind.
     """
-    peaks: list[_Peak | None] = [None] * len(balls)
-    at, left = centres.copy(), list(range(len(balls)))
+    step = max(0.5, shape.radius_px / 20)
     for _ in range(PEAK_TURNS):
-        looks = _looked([balls[k] for k in left], at[left], PEAK, empty) if left else []
-        again = []
-        for k, look in zip(left, looks, strict=True):
-            top = _top(look.gains)
-            if top is None:
-                continue
-            move, covariance = top
-            to_px = look.search.steps[-1, 0] * balls[k].from_unit
-            far = math.hypot(*move) / 2
-            if far > 1.0:
-                at[k] += to_px @ move / far
-                again.append(k)
-                continue
-            model = np.diag(np.square(np.array(MODEL_SHARE) * balls[k].radius_px))
-            spread = to_px @ covariance @ to_px.T * CORRELATED**2 + model
-            peaks[k] = _Peak(at[k] + to_px @ move, spread, look)
-        left = again
-    return peaks
+        gains = _gain(pixels, centre + step * _AROUND, shape)
+        gx, gy, xx, xy, yy = _PARABOLA @ gains
+        bend = -np.array([[xx, xy], [xy, yy]]) / step**2
+        if gains[_MIDDLE] < LEAST_GAIN or np.linalg.eigvalsh(bend)[0] <= 0:
+            return None
+        covariance = np.linalg.inv(bend)
+        move = covariance @ np.array([gx, gy]) / step
+        far = float(np.hypot(*move)) / (2 * step)
+        if far <= 1.0:
+            model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
+            return centre + move, np.asarray(covariance * CORRELATED**2 + model, dtype=np.float64)
+        centre = centre + move / far
+    return None
 
 
-def _top(gains: Array) -> tuple[Array, Array] | None:
-    """Where the parabola through gains at nine places has its top, in steps, and the inverse of its bend there."""
-    gx, gy, xx, xy, yy = (_PARABOLA @ gains).tolist()
-    det = xx * yy - xy * xy
-    if gains[_MIDDLE] < LEAST_GAIN or xx >= 0 or det <= 0:
-        return None
-    covariance = np.array([[-yy, xy], [xy, -xx]]) / det
-    return covariance @ np.array([gx, gy]), covariance
-
-
-def _told(ball: _Ball, wide: _Look, peak: _Peak, *, away: Array, noise: Array, origin: Array) -> BallFit:
-    """A ball found by its disc alone; ``away`` is where the search began, from where it ended."""
-    # likelihoods grow with the pixels looked at: as if the search had used as many of the same area as its end
-    gains = wide.gains * (peak.look.search.luma.density / wide.search.luma.density)
-    covariance = peak.covariance + _rivals(away + wide.search.steps @ ball.from_unit.T, gains, ball.radius_px)
-    contrast = float(np.sqrt(np.sum(peak.look.square / noise**2)))
-    return BallFit(peak.centre + origin, covariance, 0.0, DISC_RIM_SHARE, contrast, "disc")
-
-
-def _rivals(away: Array, gains: Array, radius_px: float) -> Array:
+def _rivals(away: Array, gains: Array, shape: _Shape) -> Array:
     """Covariance ``(2, 2)`` by other likely places at ``away`` ``(m, 2)`` from the one that was chosen."""
     best = float(gains.max())
     likely = np.exp((gains - best) / (CORRELATED**2 + RIVAL_SHARE * max(best, 0.0)))
-    likely[np.hypot(*away.T) < APART * radius_px] = 0.0
+    likely[np.hypot(*away.T) < APART * shape.radius_px] = 0.0
     return np.asarray((likely[:, None] * away).T @ away / (1.0 + likely.sum()))
+
+
+def _contrast(pixels: Sequence[_Pixels], centre: Array, shape: _Shape, noise: Array) -> float:
+    """Root mean square change inside the disc in standard deviations of the background's noise."""
+    square, sigmas = 0.0, iter(noise)
+    for part in pixels:
+        away = part.at - centre.astype(np.float32)
+        inside = shape.reach(away[:, 0], away[:, 1]) < 1.0
+        for change, own in zip(part.change[:, inside], part.noise, strict=True):
+            square += float(np.mean(np.square(change * own / next(sigmas)))) if inside.any() else 0.0
+    return float(np.sqrt(square))

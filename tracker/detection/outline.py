@@ -101,7 +101,7 @@ class BallFit:
         Difference to the background in standard deviations of its noise: median over rays, root mean square of a disc.
     how : {'rim', 'disc', 'place'}
         Whether the rim was followed (:func:`fit_balls`), the disc as a whole fitted
-        (:func:`tracker.detection.disc.fit_discs`) or only the place seen (:func:`coarse_fit`).
+        (:func:`tracker.detection.disc.fit_disc`) or only the place seen (:func:`coarse_fit`).
     blur_px : float
         Standard deviation of the blur of its sharper rays, up to a pixel and a half; NaN where no rim was followed.
     """

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.disc import fit_discs, pulled, with_discs
+from tracker.detection.disc import fit_disc, pulled, with_disc
 from tracker.detection.outline import (
     BallFit,
     Planes,
@@ -133,11 +133,10 @@ Views = tuple[Image, Image, Image]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sample:
-    """A crop of which the background is made, its ball-sized view, and the pixels nearest to that view's cells."""
+    """A crop of which the background is made, and its pixels between which its ball-sized view is interpolated."""
 
     crop: Crop
-    view: Views
-    nearest: Views
+    under: Views
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,11 +171,12 @@ def _background(samples: Sequence[Crop], chroma_site: tuple[float, float], area:
     return Background(planes, (luma.spread, cb.spread, cr.spread), (left, top))
 
 
-def _view_background(samples: Sequence[_Sample]) -> ViewBackground:
-    medians = [plane_statistics(planes).median for planes in zip(*(s.view for s in samples), strict=True)]
-    spreads = [plane_statistics(planes).spread for planes in zip(*(s.nearest for s in samples), strict=True)]
-    luma, cb, cr = (_view_sigma(spread) for spread in spreads)
-    return ViewBackground((medians[0], medians[1], medians[2]), (luma, cb, cr))
+def _view_background(samples: Sequence[_Sample], region: LaneRegion) -> ViewBackground:
+    """The view of the background, of which no more than the view needs is made."""
+    planes = [plane_statistics(own) for own in zip(*(s.under for s in samples), strict=True)]
+    luma, cb, cr = (region.view_of_under(p.median, chroma=k > 0) for k, p in enumerate(planes))
+    spreads = [region.view_of_under(p.spread, chroma=k > 0) for k, p in enumerate(planes)]
+    return ViewBackground((luma, cb, cr), (_view_sigma(spreads[0]), _view_sigma(spreads[1]), _view_sigma(spreads[2])))
 
 
 def _view_sigma(spread: Image) -> NDArray[np.float32]:
@@ -184,10 +184,14 @@ def _view_sigma(spread: Image) -> NDArray[np.float32]:
     return np.maximum(np.asarray(cv2.blur(sigma, (3, 3))), np.float32(NOISE_FLOOR))
 
 
-def _views(crop: Crop, region: LaneRegion, *, nearest: bool = False) -> Views:
-    luma = region.ball_view(crop.luma, nearest=nearest)
-    cb, cr = (region.ball_view(plane, chroma=True, nearest=nearest) for plane in (crop.cb, crop.cr))
-    return luma, cb, cr
+def _views(crop: Crop, region: LaneRegion) -> Views:
+    cb, cr = (region.ball_view(plane, chroma=True) for plane in (crop.cb, crop.cr))
+    return region.ball_view(crop.luma), cb, cr
+
+
+def _under(crop: Crop, region: LaneRegion) -> Views:
+    cb, cr = (region.under_view(plane, chroma=True) for plane in (crop.cb, crop.cr))
+    return region.under_view(crop.luma), cb, cr
 
 
 class Pace:
@@ -236,8 +240,7 @@ class BallWatcher:
             self._waiting.append(crop)
             self._bytes += crop.luma.nbytes * 3 // 2
             if not self._samples or crop.t_s - self._samples[-1].crop.t_s >= SAMPLE_S:
-                views = (_views(crop, self._region, nearest=nearest) for nearest in (False, True))
-                self._samples.append(_Sample(crop, *views))
+                self._samples.append(_Sample(crop, _under(crop, self._region)))
             span = crop.t_s - self._waiting[0].t_s
             if span >= BLOCK_S + AHEAD_S or self._bytes >= BUFFER_BYTES:
                 yield from self._look(len(self._waiting) // 2)
@@ -263,7 +266,7 @@ class BallWatcher:
             return
         last = self._waiting[count - 1].t_s
         samples = self._samples_for(last)
-        view = _view_background(samples)
+        view = _view_background(samples, self._region)
         spotted = list(self._ahead)
         for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
@@ -375,7 +378,7 @@ def _looks(
         # where one rim is clear, the other spots are hardly the ball: their places will do
         here = list(islice(left, len(own)))
         clear += [any(sight.followed for sight in here)] * len(own)
-    fits = iter(_fits(sights, clear, background.planes, origin))
+    fits = iter([_fit(s, background.planes, origin, clear=c) for s, c in zip(sights, clear, strict=True)])
     spots = [[outline.spot for outline in own] for own in outlines]
     tried = [[(spot, fit) for spot, fit in zip(own, islice(fits, len(own)), strict=True)] for own in spots]
     return _detections([[(spot, fit) for spot, fit in own if fit is not None] for own in tried], region)
@@ -410,20 +413,16 @@ def _sight(outline: _Outline, sought: Sought, fit: BallFit | None) -> _Sight:
     return _Sight(outline, sought, replace(fit, covariance=fit.covariance + behind))
 
 
-def _fits(sights: list[_Sight], clear: list[bool], empty: Planes, origin: tuple[int, int]) -> list[BallFit | None]:
-    """Balls by rim and disc; by the disc where the rim is faint; by rim or place alone beside a ball that is clear."""
-    fits: list[BallFit | None] = [None] * len(sights)
-    followed = [(k, s.fit) for k, s in enumerate(sights) if s.followed and s.fit is not None]
-    joined = with_discs([fit for _, fit in followed], [sights[k].sought for k, _ in followed], empty, origin=origin)
-    for (k, _), fit in zip(followed, joined, strict=True):
-        fits[k] = fit
-    faint = [k for k, s in enumerate(sights) if not s.followed and (s.fit or s.outline.spot.score >= COARSE_SCORE)]
-    alone = [k for k in faint if not clear[k]]
-    discs = dict(zip(alone, fit_discs([sights[k].sought for k in alone], empty, origin=origin), strict=True))
-    for k in faint:
-        rim, outline = sights[k].fit, sights[k].outline
-        fits[k] = discs.get(k) or (rim and pulled(rim)) or coarse_fit(outline.rim.centre, outline.radius_px)
-    return fits
+def _fit(sight: _Sight, empty: Planes, origin: tuple[int, int], *, clear: bool) -> BallFit | None:
+    """A ball by rim and disc; by its disc where the rim is faint; by rim or place alone beside a ball that is clear."""
+    fit, outline, sought = sight.fit, sight.outline, sight.sought
+    planes, rim, noise = sought.planes, sought.rim, sought.noise
+    if fit is not None and sight.followed:
+        return with_disc(fit, planes, empty, rim, noise=noise, origin=origin)
+    if fit is None and outline.spot.score < COARSE_SCORE:
+        return None
+    disc = None if clear else fit_disc(planes, empty, rim, noise, origin=origin)
+    return disc or (fit and pulled(fit)) or coarse_fit(rim.centre, outline.radius_px)
 
 
 def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
