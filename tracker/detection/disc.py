@@ -64,9 +64,9 @@ class _Pixels:
     """Pixels of luma, or of both chroma planes, around the ball.
 
     Places ``(n, 2)`` in the crop; values relative to the background's mean and changes to its own value at that pixel,
-    both ``(k, n)`` in units of the plane's noise. ``moments`` ``(n, t (t + 1) / 2 + t k + 1)`` are what sums over a
-    weighted part of the pixels need: products of the polynomial's ``t`` terms with each other and with the values, and
-    how much worse a flat zero describes a pixel than the background does.
+    both ``(k, n)`` in units of the plane's noise. ``moments`` ``(n, t t + t k + 1)`` are what sums over a weighted part
+    of the pixels need: products of the polynomial's ``t`` terms with each other and with the values, and how much worse
+    a flat zero describes a pixel than the background does.
     """
 
     at: Single
@@ -180,15 +180,6 @@ def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit
     return replace(fit, centre_px=fit.centre_px + own @ both @ apart, covariance=covariance)
 
 
-def _pair_of(terms: int) -> NDArray[np.intp]:
-    """Where the product of each two terms ``(t, t)`` stands among the products that differ."""
-    pairs = np.zeros((terms, terms), np.intp)
-    first, second = np.triu_indices(terms)
-    pairs[first, second] = pairs[second, first] = np.arange(len(first))
-    return pairs
-
-
-_PAIR_OF = {terms: _pair_of(terms) for terms in (FLAT, QUADRATIC)}
 _AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
 _WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
 _MIDDLE = 4
@@ -261,8 +252,7 @@ def _relative(
     value, change = (np.asarray((frame - other) / noise, dtype=np.float32) for other in (level, empty))
     x, y = (away / np.float32(scale_px)).T
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms])
-    first, second = np.triu_indices(terms)
-    pairs = basis[first] * basis[second]
+    pairs = (basis[:, None] * basis[None]).reshape(terms * terms, -1)
     with_values = (basis[:, None] * value[None]).reshape(terms * len(value), -1)
     worse = (value**2 - change**2).sum(axis=0, keepdims=True)
     moments = np.ascontiguousarray(np.concatenate([pairs, with_values, worse]).T)
@@ -301,9 +291,9 @@ def _explained(weight: Single, part: _Pixels, terms: int) -> Array:
     """
     all_terms = part.terms
     sums = (weight @ part.moments).astype(np.float64)
-    pairs = _PAIR_OF[all_terms]
-    normal = sums[:, pairs[:terms, :terms]] + RIDGE * np.eye(terms)
-    right = sums[:, pairs[-1, -1] + 1 : -1].reshape(len(sums), all_terms, -1)[:, :terms]
+    square = all_terms * all_terms
+    normal = sums[:, :square].reshape(-1, all_terms, all_terms)[:, :terms, :terms] + RIDGE * np.eye(terms)
+    right = sums[:, square:-1].reshape(len(sums), all_terms, -1)[:, :terms]
     shaded = np.sum(right * np.linalg.solve(normal, right), axis=(1, 2))
     return np.asarray(shaded - sums[:, -1])
 
