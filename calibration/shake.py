@@ -28,6 +28,8 @@ HALF_PX = 8
 REACH_PX = 8.0
 """Largest shift that is believed, pixels: beyond it the windows leave what was read of the frame."""
 BUDGET_BOARDS = 0.025
+NEAR_PX, NEAR_SHARE = 0.4, 0.8
+"""A third step of alignment moves a shift by less; what so many windows agree on so near is no wrong place."""
 _WIDE_SIGMA_PX, _WIDE_STEP_PX = 3.0, 2
 _FINE_SIGMA_PX, _FINE_STEP_PX = 1.2, 1
 _SCALES_PX = (2.0, 0.3, 0.12)
@@ -177,7 +179,9 @@ def shake(anchors: Anchors, luma: Plane) -> Shake:
     return measure(shake_meter(anchors), checked_plane(luma, anchors.camera))
 
 
-def measure(meter: ShakeMeter, luma: Plane, *, bit_depth: int | None = None) -> Shake:
+def measure(
+    meter: ShakeMeter, luma: Plane, *, bit_depth: int | None = None, near: tuple[float, float] | None = None
+) -> Shake:
     """Shift of one frame against the reference.
 
     Parameters
@@ -185,6 +189,8 @@ def measure(meter: ShakeMeter, luma: Plane, *, bit_depth: int | None = None) -> 
     meter : ShakeMeter
     luma : array of shape (H, W)
         The frame's full plane, a view of any strides; uint8, or uint16 with ``bit_depth`` bits (10 if not given).
+    near : (float, float), optional
+        A shift (u, v) near which this one is expected: where it is, one step of alignment will do.
 
     Raises
     ------
@@ -198,9 +204,19 @@ def measure(meter: ShakeMeter, luma: Plane, *, bit_depth: int | None = None) -> 
     if n < _LEAST_WINDOWS:
         return _unknown(0.0)
     pixels = _read(meter, luma, bit_depth)
-    du, dv = 0.0, 0.0
+    if near is not None:
+        shake = _aligned(meter, pixels, near, len(meter.stages) - 1)
+        if shake.share >= NEAR_SHARE and math.hypot(shake.du_px - near[0], shake.dv_px - near[1]) <= NEAR_PX:
+            return shake
+    return _aligned(meter, pixels, (0.0, 0.0), 0)
+
+
+def _aligned(meter: ShakeMeter, pixels: Float, start: tuple[float, float], first: int) -> Shake:
+    """Shift from ``start`` by the steps of alignment from the ``first`` on."""
+    n = len(meter.places)
+    du, dv = start
     votes: list[Vote] = []
-    for stage, scale in zip(meter.stages, _SCALES_PX, strict=True):
+    for stage, scale in zip(meter.stages[first:], _SCALES_PX[first:], strict=True):
         votes = read_votes(stage, *projections(stage, pixels, (du, dv)))
         if len(votes) < _LEAST_WINDOWS:
             return _unknown(len(votes) / n)

@@ -92,12 +92,6 @@ REASONS: tuple[Flag, ...] = (
     ),
     # The camera.
     _reason(
-        "no_calibration",
-        "camera place unknown",
-        "Nothing says where the camera stood.",
-        "Run `sixtyfeet calibrate` on a clip from this place and give its file with --calibration.",
-    ),
-    _reason(
         "frame_mismatch",
         "calibration of another size",
         "The clip's frames have another size or turn than those of the calibration.",
@@ -205,12 +199,6 @@ REASONS: tuple[Flag, ...] = (
         "no ball found",
         "No ball rolls down this lane.",
         "Nothing if nobody threw; else check the lane's picture, and that the clip shows the whole shot.",
-    ),
-    _reason(
-        "several_balls",
-        "several balls at once",
-        "More than one ball moves on the lane and it is not clear which is the shot.",
-        "Cut the clip to one shot.",
     ),
     _reason(
         "path_short",
@@ -334,7 +322,6 @@ FLAGS: tuple[Flag, ...] = (
     ),
     Flag("no_deck_exit", "no deck exit", "The ball does not leave the lane over the end of the pin deck."),
     Flag("not_determined", "not determined", "The fit does not determine this number well enough to give it."),
-    Flag("shot_failed", "no numbers", "The shot failed; see its reason."),
     # The path.
     Flag(
         "late_start",
@@ -364,12 +351,6 @@ FLAGS: tuple[Flag, ...] = (
         "model_disagrees",
         "model and smoother differ",
         "The physical model fits no path, or another than the plain smoother; the numbers are the smoother's.",
-        "Look at the overlay before using the numbers.",
-    ),
-    Flag(
-        "smoother_limit",
-        "fit at its limit",
-        "The fit ended at a limit of what it may assume; uncertainties may be too small.",
         "Look at the overlay before using the numbers.",
     ),
     Flag(

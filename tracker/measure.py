@@ -44,7 +44,7 @@ from tracker.shot.analyse import Arrows, analyse, gutter_row
 from tracker.shot.curves import MPH_PER_IN_S
 from tracker.shot.stations import station_summary
 from tracker.shot.status import NO_BALL, SPEED_CHANGES, no_shot, status_of
-from tracker.shot.table import distinct, path_table
+from tracker.shot.table import distinct, path_table, rejoined
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
@@ -59,6 +59,7 @@ BALL_RADIUS_U_IN = (BALL_DIAMETER_MAX_IN - BALL_DIAMETER_MIN_IN) / 4 / np.sqrt(3
 TOLD_DIAMETER_U_IN = 0.01
 GAP_S = 0.2
 WEAK_CONTRAST = 6.0
+CLEAR_SHARE = 0.6
 CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_disagrees"
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
@@ -153,14 +154,16 @@ def measure_clip(path: Path, calibration: Calibration | None, settings: MeasureS
 
 def _shots_of(runs: list[Run], measure: _Measurer) -> list[ShotResult]:
     """Shots of the runs that are balls, each ball once."""
-    tried = [(run, measure.shot(run)) for run in runs]
+    tried = [(run, measure.without([r for r in runs if r is not run and at_once(run, [r])]).shot(run)) for run in runs]
     kept = distinct([shot for _, shot in tried if shot.reason != NO_BALL])
     balls = {id(shot): run for run, shot in tried if any(shot is other for other in kept)}
     together = [at_once(balls[id(shot)], list(balls.values())) for shot in kept]
-    return [
-        replace(shot, flags=(*shot.flags, "other_ball")) if also else shot
-        for shot, also in zip(kept, together, strict=True)
-    ]
+    return rejoined(
+        [
+            replace(shot, flags=(*shot.flags, "other_ball")) if also else shot
+            for shot, also in zip(kept, together, strict=True)
+        ]
+    )
 
 
 def _watched(
@@ -336,12 +339,25 @@ class _Measurer:
     def __init__(self, calibration: Calibration, settings: MeasureSettings, radius: float, watched: _Watched) -> None:
         self._calibration, self._settings, self._radius, self._watched = calibration, settings, radius, watched
 
+    def without(self, others: Sequence[Run]) -> _Measurer:
+        """The same for a clip in which these runs' balls are not to be seen."""
+        if not others:
+            return self
+        taken = {id(d) for run in others for d in run.detections}
+        looks = [
+            replace(look, detections=tuple(d for d in look.detections if id(d) not in taken))
+            for look in self._watched.looks
+        ]
+        return _Measurer(self._calibration, self._settings, self._radius, replace(self._watched, looks=looks))
+
     def shot(self, run: Run) -> ShotResult:
         """Measure one run; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
         clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel)
+        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
+        blur = float(np.median(blurs)) if blurs else np.nan
+        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")

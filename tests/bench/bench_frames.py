@@ -1,9 +1,11 @@
 """Time watching a clip against decoding it, and the memory of a long one: ``python tests/bench/bench_frames.py``.
 
-Decoding to luma alone and watching (decoding, lane crops, their light and the ball watcher) take turns on one thread;
-opening the file and its first frame are left out of both. Clips are those of ``sample_media`` and, where there are any,
-the rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. Prints one line a number: name,
-value, unit. Processor times are the best of several runs.
+Decoding to luma alone and watching (decoding, who bowls where, shake, lane crops, their light and the ball watcher)
+take turns on one thread; opening the file and its first frame are left out of both. What a clip costs once, whatever
+its length (is the camera where it was, windows for the shake, whose lane it is), is printed apart. Clips are those of
+``sample_media`` and, where there are any, the rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to
+choose some. The lane is found in each. Prints one line a number: name, value, unit. Processor times are the best of
+several runs.
 """
 
 from __future__ import annotations
@@ -21,12 +23,15 @@ import cv2
 import numpy as np
 
 import sample_media
-from calibration.camera import Camera
+from calibration.errors import Failure
 from calibration.lane import BALL_RADIUS_IN
-from calibration.marks import read_marks
-from calibration.solve import Solution, solve
+from calibration.store import Calibration
 from tracker.detection.region import LaneRegion, lane_region
 from tracker.detection.watch import BallWatcher, Pace
+from tracker.lane.attend import Attendance
+from tracker.lane.check import check_place
+from tracker.lane.hold import Holder
+from tracker.lane.locate import locate
 from tracker.video.light import Evener
 from tracker.video.reader import ClipReader, Crop
 
@@ -39,25 +44,11 @@ MEDIA = Path(sample_media.__file__).parent
 SAMPLES = ("practice-1", "practice-4", "practice-7")
 
 
-def camera_of(marks: Path) -> Camera:
-    """The camera of a marks file."""
-    read = read_marks(marks)
-    solution = solve(read.marks_px, width=read.width, height=read.height)
-    if not isinstance(solution, Solution):
-        msg = f"{marks.name}: {solution.detail}"
-        raise SystemExit(msg)
-    return solution.camera
-
-
-def subjects() -> Iterator[tuple[Path, Path]]:
-    """Clips and the marks of their cameras."""
-    for name in SAMPLES:
-        yield MEDIA / f"{name}.mp4", MEDIA / "marks.json"
+def subjects() -> Iterator[Path]:
+    """Clips."""
+    yield from (MEDIA / f"{name}.mp4" for name in SAMPLES)
     folder = clips_folder()
-    for clip in sorted(folder.glob("*.mp4")) if folder else ():
-        marks = clip.with_name(f"marks_{clip.stem[:2]}.json")
-        if marks.exists():
-            yield clip, marks
+    yield from sorted(folder.glob("*.mp4")) if folder else ()
 
 
 def decode(path: Path) -> tuple[float, int]:
@@ -75,24 +66,36 @@ def decode(path: Path) -> tuple[float, int]:
         return time.process_time() - start, count
 
 
-def watch(path: Path, region: LaneRegion) -> tuple[float, int]:
-    """Processor seconds and frames of reading, cropping and watching, the first frame apart."""
-    box = region.box
+def watch(path: Path, lane: Calibration) -> tuple[float, int, float]:
+    """Processor seconds and frames of all that is done frame by frame, the first apart, and seconds of the rest."""
+    region = region_of(lane)
     with ClipReader(path) as reader:
-        watcher = BallWatcher(region, reader.chroma_site)
+        begun = time.process_time()
+        check_place(lane, reader.first_frame.luma)
+        holder, watcher = (
+            Holder(lane.camera, reader.first_frame, lane.reference),
+            BallWatcher(region, reader.chroma_site),
+        )
+        attendance = Attendance(lane)
         start = time.process_time()
-        pace, light, count = Pace(), Evener(), 0
+        pace, count = Pace(), 0
 
         def crops() -> Iterator[Crop]:
             nonlocal count
             for frame in reader:
                 count += 1
-                if pace.due(frame.t_s):
-                    yield light.even(frame.crop(box.left, box.top, box.width, box.height))
+                attendance.see(frame)
+                holder.look(frame)
+                crop = holder.crop(frame, region.box) if pace.due(frame.t_s) else None
+                if crop is not None:
+                    yield crop
 
-        for _ in watcher.watch(crops()):
+        light = Evener()
+        for _ in watcher.watch(light.even(crop) for crop in crops()):
             pass
-        return time.process_time() - start, count - 1
+        end = time.process_time()
+        attendance.here()
+        return end - start, count - 1, start - begun + time.process_time() - end
 
 
 def say(name: str, value: float, unit: str) -> None:
@@ -101,24 +104,27 @@ def say(name: str, value: float, unit: str) -> None:
     sys.stdout.flush()
 
 
-def region_of(marks: Path) -> LaneRegion:
-    """The lane region of a marks file's camera."""
-    region = lane_region(camera_of(marks), BALL_RADIUS_IN)
+def region_of(lane: Calibration) -> LaneRegion:
+    """The lane region of a calibration's camera."""
+    region = lane_region(lane.camera, BALL_RADIUS_IN)
     if region is None:
-        msg = f"{marks.name}: the lane lies outside the frame"
+        msg = "the lane lies outside the frame"
         raise SystemExit(msg)
     return region
 
 
-def time_clip(path: Path, marks: Path) -> float:
+def time_clip(path: Path, lane: Calibration) -> float:
     """Print the times of one clip and return watching over decoding; turns, so that other load meets both alike."""
-    region = region_of(marks)
-    best = {"decode": np.inf, "watch": np.inf}
+    best = {"decode": np.inf, "watch": np.inf, "once": np.inf}
     for _ in range(RUNS):
-        for name, (seconds, count) in (("decode", decode(path)), ("watch", watch(path, region))):
-            best[name] = min(best[name], 1e3 * seconds / count)
-    for name, value in best.items():
-        say(f"{path.stem}_{name}_cpu", value, "ms/frame")
+        seconds, count = decode(path)
+        best["decode"] = min(best["decode"], 1e3 * seconds / count)
+        seconds, count, once = watch(path, lane)
+        best["watch"] = min(best["watch"], 1e3 * seconds / count)
+        best["once"] = min(best["once"], 1e3 * once)
+    say(f"{path.stem}_decode_cpu", best["decode"], "ms/frame")
+    say(f"{path.stem}_watch_cpu", best["watch"], "ms/frame")
+    say(f"{path.stem}_once_cpu", best["once"], "ms/clip")
     say(f"{path.stem}_ratio", best["watch"] / best["decode"], "times decoding")
     return best["watch"] / best["decode"]
 
@@ -137,29 +143,37 @@ def looped(path: Path, region: LaneRegion, times: int) -> Iterator[Crop]:
         later_s = last_s + 1 / 30
 
 
-def memory(path: Path, marks: Path, times: int) -> None:
+def memory(path: Path, times: int) -> None:
     """Print the largest memory of this process after watching a clip ``times`` times over."""
-    region = region_of(marks)
+    region = region_of(lane_of(path))
     count = sum(1 for _ in BallWatcher(region).watch(looped(path, region, times)))
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     say(f"{path.stem}_memory_{count}_frames", peak_mb, "MB")
+
+
+def lane_of(path: Path) -> Calibration:
+    """The lane of a clip."""
+    found = locate(path, None)
+    if isinstance(found, Failure):
+        msg = f"{path.name}: {found.detail}"
+        raise SystemExit(msg)
+    return found.calibration
 
 
 def main() -> None:
     """Times of every clip, then memory of a short and of a long take, each in a process of its own."""
     cv2.setNumThreads(1)
     if sys.argv[1:2] == ["memory"]:
-        memory(Path(sys.argv[2]), Path(sys.argv[3]), int(sys.argv[4]))
+        memory(Path(sys.argv[2]), int(sys.argv[3]))
         return
-    chosen = [(clip, marks) for clip, marks in subjects() if not sys.argv[1:] or clip.stem in sys.argv[1:]]
-    ratios = [time_clip(clip, marks) for clip, marks in chosen]
+    chosen = [clip for clip in subjects() if not sys.argv[1:] or clip.stem in sys.argv[1:]]
+    ratios = [time_clip(clip, lane_of(clip)) for clip in chosen]
     if not ratios:
         msg = "no clip of these names"
         raise SystemExit(msg)
     say("ratio_worst", max(ratios), f"times decoding, {len(ratios)} clips")
-    clip, marks = chosen[-1]
     for times in (1, LOOPS):
-        subprocess.run([sys.executable, __file__, "memory", str(clip), str(marks), str(times)], check=True)
+        subprocess.run([sys.executable, __file__, "memory", str(chosen[-1]), str(times)], check=True)
 
 
 if __name__ == "__main__":

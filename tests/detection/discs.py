@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.lane import BALL_RADIUS_IN
-from tracker.detection.outline import BallFit, Planes, Rim, apparent_blur_px, fit_ball, sphere_rim
+from tracker.detection.outline import BallFit, Planes, Rim, Sought, apparent_blur_px, fit_balls, sphere_rim
 
 Array = NDArray[np.float64]
 FINE = 4
@@ -72,16 +72,14 @@ class Drawing:
     true_px: Array
     noise: Array
 
+    @property
+    def sought(self) -> Sought:
+        """What a tracker would look for."""
+        return Sought(self.frame, self.rim, self.noise, apparent_blur_px(self.radius_px))
+
     def fit(self) -> BallFit | None:
         """What the sub-pixel fit makes of it."""
-        return fit_ball(
-            self.frame,
-            self.background,
-            self.rim,
-            self.noise,
-            origin=self.origin,
-            blur_px=apparent_blur_px(self.radius_px),
-        )
+        return fit_balls([self.sought], self.background, origin=self.origin)[0]
 
 
 def blurred(fine: Array, blur_px: float) -> Array:

@@ -1,13 +1,13 @@
 """The sphere's outline against brute force, and the sub-pixel fit on drawn balls with known places."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 from discs import CAMERA, Look, draw_ball
 
 from calibration.lane import BALL_RADIUS_IN
-from tracker.detection.outline import sphere_rim
+from tracker.detection.outline import fit_balls, sphere_rim
 
 DRAWS = 16
 DARK, LIGHT, RED = (40.0, 128.0, 128.0), (225.0, 128.0, 128.0), (150.0, 80.0, 190.0)
@@ -103,3 +103,23 @@ def test_ball_of_another_size_shows_as_size_and_not_as_a_shift(ratio):
     assert fit is not None
     assert np.sign(fit.size_px) == np.sign(ratio - 1)
     assert fit.centre_px == pytest.approx(drawing.true_px, abs=0.6)
+
+
+@pytest.mark.parametrize(("blur_px", "low", "high"), [(0.6, 0.4, 0.8), (1.0, 0.75, 1.15), (2.0, 1.2, 2.2)])
+def test_blur_of_the_rim_is_told_up_to_what_its_window_shows(blur_px, low, high):
+    random = np.random.default_rng(5)
+    fits = [draw_ball(30, Look(DARK, blur_px=blur_px), random).fit() for _ in range(DRAWS)]
+    assert low < np.median([fit.blur_px for fit in fits if fit is not None]) < high
+
+
+def test_balls_fitted_together_are_those_fitted_alone():
+    random = np.random.default_rng(3)
+    drawing = draw_ball(40, Look(DARK), random)
+    rims = [replace(drawing.rim, centre=drawing.rim.centre + random.normal(0, 1.0, 2)) for _ in range(30)]
+    sought = [replace(drawing.sought, rim=rim) for rim in rims]
+    together = fit_balls(sought, drawing.background, origin=drawing.origin)
+    for ball, fit in zip(sought, together, strict=True):
+        (alone,) = fit_balls([ball], drawing.background, origin=drawing.origin)
+        assert fit is not None
+        assert alone is not None
+        assert fit.centre_px == pytest.approx(alone.centre_px, abs=1e-3)

@@ -70,6 +70,19 @@ def test_chroma_map_is_the_luma_map_at_half_size():
     assert (region.luma_map + 0.5) / 2 - 0.5 == pytest.approx(region.chroma_map, abs=1e-3)
 
 
+@pytest.mark.parametrize("chroma", [False, True])
+def test_view_of_the_pixels_under_it_is_the_view_of_the_plane(chroma):
+    region = lane_region(CAMERA, BALL_RADIUS_IN)
+    assert region is not None
+    size = (region.box.height // (1 + chroma), region.box.width // (1 + chroma))
+    plane = np.random.default_rng(2).integers(0, 256, size, dtype=np.uint8)
+    view, under = region.ball_view(plane, chroma=chroma), region.under_view(plane, chroma=chroma)
+    assert under.shape == (2 * view.shape[0], 2 * view.shape[1])
+    again = region.view_of_under(under, chroma=chroma)
+    assert np.abs(again.astype(int) - view).max() <= 1
+    assert np.mean(again != view) < 0.01
+
+
 @pytest.mark.parametrize("yaw_deg", [75.0, -80.0])
 def test_lane_out_of_frame_has_no_region(yaw_deg):
     assert lane_region(replace(CAMERA, yaw_deg=yaw_deg, k1=0.0), BALL_RADIUS_IN) is None

@@ -130,14 +130,14 @@ def test_whole_pixels_read_back_are_those_of_the_moved_box(first):
 
 
 def test_frames_that_nobody_looked_at_around_a_knock_count_for_nothing(camera, first, knocked):
-    """At rest every second frame is looked at; the knock falls on one that is not."""
+    """At rest every third frame is looked at; the knock falls on one that is not, or on the one that is."""
     looks = [FrameLook(k, k / 60, (None,)) for k in range(1, 21)]
-    for at in (KNOCK_AT, KNOCK_AT + 1):
+    for at in (KNOCK_AT, KNOCK_AT + 1, KNOCK_AT + 2):
         holder, given = followed(camera, first, jumps_to(knocked, at), 20)
         empty = [look.frame for look in holder.sure(looks) if not look.detections]
         assert len(given) == 20
-        assert len(empty) == 1
-        assert abs(empty[0] - at) <= 1
+        assert len(empty) == 2
+        assert max(abs(frame - at) for frame in empty) <= 2
 
 
 @pytest.mark.parametrize("columns", [500, 800, 1100])

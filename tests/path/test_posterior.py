@@ -119,3 +119,5 @@ def test_faint_balls_get_a_wider_rim_bias():
     assert widen(MotionModel(), 0.0) == widen(MotionModel(), 2.0)
     assert widen(MotionModel(), 50.0, 0.1).bias_px == pytest.approx(strong.bias_px, rel=1e-3)
     assert min(widen(MotionModel(), 50.0, 0.0018).bias_px) > 0.5
+    assert widen(MotionModel(), 50.0, 0.1, 0.75) == widen(MotionModel(), 50.0, 0.1)
+    assert widen(MotionModel(), 50.0, 0.1, 1.3).bias_px[1] > 3 * strong.bias_px[1]

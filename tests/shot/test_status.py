@@ -62,6 +62,15 @@ def test_ball_that_loses_its_speed_does_not_arrive():
     assert "40 ft" in detail
 
 
+def test_clip_that_ends_with_the_ball_on_its_way_does_not_say_that_it_stops():
+    """A clip eased into slow motion shows a ball that loses half of its speed."""
+    path = _part(1.0, 40.0)
+    slowing = np.linspace(1.0, 0.4, len(path.t_s))
+    ends = (float(path.t_s[0]) - 1.0, float(path.t_s[-1]) + 0.03)
+    assert _status(_with_speeds(path, slowing))[1] == "ball_stops"
+    assert _status(_with_speeds(path, slowing), ends)[1] == "pins_unseen"
+
+
 def test_friction_alone_is_no_stopping():
     path = _part(1.0, 40.0)
     assert _status(_with_speeds(path, np.linspace(1.0, 0.75, len(path.t_s))))[1] == "ball_lost"

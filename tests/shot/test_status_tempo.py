@@ -55,6 +55,12 @@ def test_clip_whose_speed_changes_fails_with_its_own_reason():
     assert "--capture-fps" in detail
 
 
+def test_picture_in_which_the_ball_skips_all_along_does_not_blame_the_clock():
+    status, reason, detail = _status(Tempo(skips=True))
+    assert (status, reason) == ("failed", "track_implausible")
+    assert "too few bits" in detail
+
+
 @pytest.mark.parametrize(
     ("odds", "slow", "doubtful"),
     [(0.4, True, True), (None, True, True), (-2.0, True, False), (2.0, True, False), (None, False, False)],

@@ -8,7 +8,7 @@ import numpy as np
 
 from calibration.lane import Hand
 from tracker.results import PathTable, ShotResult
-from tracker.shot.table import distinct
+from tracker.shot.table import distinct, rejoined
 
 
 def _table(frames: range, *, board: float = 15.0, behind_ft: float = 0.0) -> PathTable:
@@ -53,3 +53,26 @@ def test_one_ball_read_with_either_hand_is_one_shot():
     assert distinct([right, left]) == [right]
     far = _shot(_table(range(5, 60), board=15.0), "left")
     assert distinct([right, far]) == [right, far]
+
+
+def _gutter_ball(aside_board: float = -3.5, later: int = 60) -> list[ShotResult]:
+    """A ball at 16.4 mph lost at the right edge at 32 ft, and one seen in a gutter from 20 rows on."""
+    lost = replace(_shot(_table(range(5, 40), board=1.0)), status="partial", reason="ball_lost")
+    table = _table(range(later, later + 20), board=aside_board)
+    return [lost, replace(_shot(table), status="failed", reason="gutter")]
+
+
+def test_ball_lost_at_the_edge_and_seen_in_that_gutter_is_one_gutter_ball():
+    (ball,) = rejoined(_gutter_ball())
+    assert (ball.status, ball.reason) == ("partial", "gutter")
+    assert ball.path is not None
+    assert float(ball.path.distance_ft[-1]) < 32.0
+
+
+def test_ball_in_the_other_gutter_or_too_late_is_another():
+    assert len(rejoined(_gutter_ball(aside_board=44.0))) == 2
+    late = _gutter_ball()
+    path = late[1].path
+    assert path is not None
+    late[1] = replace(late[1], path=replace(path, t_s=path.t_s + 3.0))
+    assert len(rejoined(late)) == 2

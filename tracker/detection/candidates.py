@@ -21,6 +21,7 @@ INNER_CELLS = 4
 GAP_CELLS = 8
 OUTER_CELLS = 11
 BELOW_CELLS = 3
+NEAR = OUTER_CELLS + 1
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
 
@@ -62,16 +63,28 @@ def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:
 
 def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     """Best peaks of a ball-sized inside minus its surround in a map of changed cells ``(r, c)``, best first."""
+    left, top, width, height = cv2.boundingRect((changed > 0).astype(np.uint8))
+    if not width:
+        return ()
+    # farther from anything that changed there is no ball
+    top, left, bottom, right = max(top - NEAR, 0), max(left - NEAR, 0), top + height + NEAR, left + width + NEAR
+    score = _score(np.ascontiguousarray(changed[top:bottom, left:right]))
+    if float(score.max()) < MIN_SCORE:
+        return ()
+    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
+    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
+    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
+    return tuple(
+        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]])) for k in order
+    )
+
+
+def _score(changed: FloatImage) -> FloatImage:
+    """Mean of a ball-sized inside less that of its surround ``(r, c)``."""
     disk = _box_mean(changed, INNER_CELLS, INNER_CELLS)
     # below the ball its mirror image is no background, so the surround ends a little below the centre
     outer_share, gap_share = _box_mean(changed, OUTER_CELLS, BELOW_CELLS), _box_mean(changed, GAP_CELLS, BELOW_CELLS)
     outer = (2 * OUTER_CELLS + 1) * (OUTER_CELLS + BELOW_CELLS + 1)
     gap = (2 * GAP_CELLS + 1) * (GAP_CELLS + BELOW_CELLS + 1)
     ring = (outer_share * np.float32(outer) - gap_share * np.float32(gap)) / np.float32(outer - gap)
-    score = np.asarray(cv2.subtract(disk, ring))
-    if float(score.max()) < MIN_SCORE:
-        return ()
-    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
-    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
-    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
-    return tuple(Candidate(int(rows[k]), int(columns[k]), float(score[rows[k], columns[k]])) for k in order)
+    return np.asarray(cv2.subtract(disk, ring), dtype=np.float32)

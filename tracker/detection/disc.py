@@ -119,9 +119,13 @@ def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, orig
     gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
     centre = begin + grid[int(np.argmax(gains))]
     fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
+    settled = 0.0
     for share in NARROW_SHARES:
+        if share == settled:
+            continue
         around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
-        centre = around[int(np.argmax(_gain(fine, around, shape)))]
+        best = int(np.argmax(_gain(fine, around, shape)))
+        centre, settled = around[best], share if best == _MIDDLE else 0.0
     peak = _peak(fine, centre, shape)
     if peak is None:
         return None
@@ -145,7 +149,7 @@ def with_disc(
     Parameters
     ----------
     fit : BallFit
-        The centre by the rim (:func:`tracker.detection.outline.fit_ball`).
+        The centre by the rim (:func:`tracker.detection.outline.fit_balls`).
     planes, background, rim, noise, origin
         As for :func:`fit_disc`.
 
@@ -188,7 +192,7 @@ _PARABOLA = np.linalg.pinv(
 def _shape(rim: Rim) -> _Shape:
     edge = rim.unit * rim.radius_px[:, None]
     rows = np.stack([edge[:, 0] ** 2, 2 * edge[:, 0] * edge[:, 1], edge[:, 1] ** 2], axis=1)
-    a, b, c = np.linalg.lstsq(rows, np.ones(len(rows)), rcond=None)[0]
+    a, b, c = np.linalg.solve(rows.T @ rows, rows.sum(axis=0))
     return _Shape(float(a), float(b), float(c), float(np.mean(rim.radius_px)))
 
 
@@ -234,8 +238,10 @@ def _ring_noise(change: Single, ring: NDArray[np.bool_], floor: float) -> Single
     """Noise ``(k, 1)`` that the ring around the ball shows in changes ``(k, n)``."""
     if not ring.any():
         return np.full((len(change), 1), np.inf, np.float32)
-    spread = np.median(np.abs(change[:, ring]), axis=1) / MAD_PER_SIGMA
-    return np.maximum(spread, floor).astype(np.float32)[:, None]
+    ranked = np.sort(np.abs(change[:, ring]), axis=1)
+    middle = ranked.shape[1] // 2
+    spread = (ranked[:, middle] + ranked[:, ~middle]) / 2 / MAD_PER_SIGMA
+    return np.asarray(np.maximum(spread, floor), dtype=np.float32)[:, None]
 
 
 def _relative(

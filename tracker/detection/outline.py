@@ -3,22 +3,25 @@
 The rim is where the difference to the clip's own background falls to half of its value just inside. The bottom of the
 outline is left out, because the mirror image on the oil joins the ball there. The size is free within a prior: an edge
 that is placed a little too far in or out all round then changes the size and not the centre.
+
+Many balls are fitted at a time: the arrays of one are so small that calls would cost more than the arithmetic.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from calibration.camera import Camera
 
 Array = NDArray[np.float64]
+Single = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
 RAYS = 40
@@ -31,12 +34,15 @@ RIM_MODEL_PX = 0.3
 MIN_CONTRAST = 1.5
 MAX_MISFIT = 0.5
 HUBER_SIGMA = 1.5
-POOLED_RAYS = 3
 INSIDE_NEAR = 0.8
 INSIDE_FAR = 1.9
 EDGE_TURNS = 2
+STEP_AREA = (math.sqrt(2) - 1) / math.sqrt(math.pi)
+"""Integral of the squared difference of a step and of the same blurred by a Gaussian, over its standard deviation."""
 SHIFT_TURNS = 2
 MIN_RAYS = 8
+TOGETHER = 24
+"""Balls that are fitted at a time: what they need stays in the cache."""
 NO_SECOND_MAP: Any = None
 GOOD_SHARE = 0.8
 DOUBT_POWER = 6
@@ -94,8 +100,10 @@ class BallFit:
     contrast : float
         Difference to the background in standard deviations of its noise: median over rays, root mean square of a disc.
     how : {'rim', 'disc', 'place'}
-        Whether the rim was followed (:func:`fit_ball`), the disc as a whole fitted
+        Whether the rim was followed (:func:`fit_balls`), the disc as a whole fitted
         (:func:`tracker.detection.disc.fit_disc`) or only the place seen (:func:`coarse_fit`).
+    blur_px : float
+        Standard deviation of the blur of its sharper rays, up to a pixel and a half; NaN where no rim was followed.
     """
 
     centre_px: Array
@@ -104,6 +112,7 @@ class BallFit:
     rim_share: float
     contrast: float
     how: Literal["rim", "disc", "place"] = "rim"
+    blur_px: float = math.nan
 
     @property
     def sharp(self) -> bool:
@@ -129,14 +138,44 @@ def sphere_rim(camera: Camera, centre_in: Array, radius_in: float, rays: int = R
 
 
 @dataclass(frozen=True, slots=True)
+class Sought:
+    """A ball to measure.
+
+    Attributes
+    ----------
+    planes : Planes
+        Crop of the frame.
+    rim : Rim
+        Predicted outline in pixels of the upright frame; within about a third of a radius of the true one.
+    noise : ndarray of shape (3,)
+        Standard deviation of luma, Cb and Cr noise at this place.
+    blur_px : float
+        Half-width of the edge by motion and focus; widens the window in which the edge is sought.
+    """
+
+    planes: Planes
+    rim: Rim
+    noise: Array
+    blur_px: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Patch:
     """Difference to the background around one ball, and where its luma and chroma pixels begin in the crop."""
 
-    luma: NDArray[np.float32]
-    chroma: tuple[NDArray[np.float32], NDArray[np.float32]]
+    luma: Single
+    chroma: tuple[Single, Single]
     left: int
     top: int
     chroma_site: tuple[float, float]
+
+    def sample(self, points: Single, out: Single) -> None:
+        """Difference in luma, Cb, Cr at crop pixels ``(n, m, 2)`` into ``out`` ``(3, n, m)``, bilinear."""
+        start = np.array([self.left, self.top])
+        luma = points - (start + 0.5).astype(np.float32)
+        chroma = (points - (start + self.chroma_site).astype(np.float32)) * np.float32(0.5)
+        for k, (plane, at) in enumerate(((self.luma, luma), (self.chroma[0], chroma), (self.chroma[1], chroma))):
+            out[k] = cv2.remap(plane, at, NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
 def _patch(planes: Planes, background: Planes, middle: Array, reach_px: float) -> _Patch | None:
@@ -153,137 +192,163 @@ def _patch(planes: Planes, background: Planes, middle: Array, reach_px: float) -
     return _Patch(np.asarray(luma), (np.asarray(cb), np.asarray(cr)), left, top, planes.chroma_site)
 
 
-def _sample(patch: _Patch, points: Array) -> NDArray[np.float32]:
-    """Difference to the background ``(3, n, m)`` in luma, Cb, Cr at crop pixels ``(n, m, 2)``, bilinear."""
-    local = points - np.array([patch.left, patch.top])
-    luma = (local - 0.5).astype(np.float32)
-    chroma = ((local - np.array(patch.chroma_site)) / 2).astype(np.float32)
-    out = np.empty((3, *points.shape[:2]), dtype=np.float32)
-    for k, (plane, at) in enumerate(((patch.luma, luma), (patch.chroma[0], chroma), (patch.chroma[1], chroma))):
-        out[k] = cv2.remap(plane, at, NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return out
-
-
 @dataclass(frozen=True, slots=True)
 class _Edges:
-    at_px: Array
-    sigma_px: Array
-    contrast: Array
+    """Edges of b balls along n rays each, all ``(b, n)``."""
+
+    at_px: Single
+    sigma_px: Single
+    blur_px: Single
+    contrast: Single
     usable: NDArray[np.bool_]
 
 
-def _edges(diff: NDArray[np.float32], offset_px: Array, noise: Array, window_px: float) -> _Edges:
-    """Half-contrast position along each ray from the difference ``(3, n, m)`` at ``offset_px`` ``(m,)`` from the rim.
+def _edges(diff: Single, offset_px: Single, noise: Array, window_px: Array) -> _Edges:
+    """Half-contrast position along each ray from the difference ``(3, b, n, m)`` at ``offset_px`` ``(b, m)``.
 
     The difference is projected on its own mean just inside, which makes it about 1 inside and 0 outside whatever the
-    colours; the edge is where an ideal step has the same area in a window around it.
+    colours; the edge is where an ideal step has the same area in a window ``(b,)`` around it.
     """
-    weight = 1.0 / noise**2
-    edge = np.zeros(diff.shape[1])
-    step = float(offset_px[1] - offset_px[0])
+    weight = (1.0 / noise.T**2).astype(np.float32)[:, :, None]
+    wide = window_px.astype(np.float32)[:, None, None]
+    step = (offset_px[:, 1] - offset_px[:, 0])[:, None]
+    low, high = offset_px[:, :1] + wide[:, 0], offset_px[:, -1:] - wide[:, 0] / 2
+    edge = np.zeros(diff.shape[1:3], np.float32)
     for _ in range(EDGE_TURNS):
-        distance = offset_px[None, :] - edge[:, None]
-        inside = ((distance < -INSIDE_NEAR * window_px) & (distance > -INSIDE_FAR * window_px)).astype(np.float32)
-        level = np.einsum("knm,nm->kn", diff, inside) / np.maximum(inside.sum(axis=1), 1)
-        level = uniform_filter1d(level, POOLED_RAYS, axis=1, mode="wrap")
-        power = np.einsum("k,kn->n", weight, level**2)
-        share = np.einsum("kn,knm->nm", weight[:, None] * level, diff) / np.maximum(power, 1e-9)[:, None]
-        share = np.clip(share, -0.5, 1.5)
-        window = np.clip((window_px - np.abs(distance)) / step + 0.5, 0, 1)
-        moved = edge + np.sum(share * window, axis=1) * step - window_px
-        edge = np.clip(moved, offset_px[0] + window_px, offset_px[-1] - 0.5 * window_px)
-    ideal = (distance < 0).astype(np.float64)
-    misfit = np.sqrt(np.sum((share - ideal) ** 2 * window, axis=1) / np.maximum(np.sum(window, axis=1), 1))
+        distance = offset_px[:, None, :] - edge[:, :, None]
+        inside = ((distance < -INSIDE_NEAR * wide) & (distance > -INSIDE_FAR * wide)).astype(np.float32)
+        level = np.einsum("kbnm,bnm->kbn", diff, inside) / np.maximum(inside.sum(axis=2), 1)
+        level = _pooled(level)
+        weighted = weight * level
+        power = (weighted * level).sum(axis=0)
+        share = np.einsum("kbn,kbnm->bnm", weighted, diff) / np.maximum(power, 1e-9)[:, :, None]
+        np.clip(share, -0.5, 1.5, out=share)
+        window = np.clip((wide - np.abs(distance)) / step[:, :, None] + np.float32(0.5), 0, 1)
+        moved = edge + np.einsum("bnm,bnm->bn", share, window) * step - wide[:, :, 0]
+        edge = np.clip(moved, low, high)
+    off = share - (distance < 0)
+    misfit = np.sqrt(np.einsum("bnm,bnm,bnm->bn", off, off, window) / np.maximum(window.sum(axis=2), 1))
     contrast = np.sqrt(power)
-    sigma = np.hypot(RIM_MODEL_PX, misfit * math.sqrt(2 * window_px))
-    return _Edges(edge, sigma, contrast, (contrast > MIN_CONTRAST) & (misfit < MAX_MISFIT))
+    sigma = np.hypot(np.float32(RIM_MODEL_PX), misfit * np.sqrt(2 * wide[:, :, 0]))
+    blur = 2 * wide[:, :, 0] * np.square(misfit) / np.float32(STEP_AREA)
+    return _Edges(edge, sigma, blur, contrast, (contrast > MIN_CONTRAST) & (misfit < MAX_MISFIT))
+
+
+def _pooled(level: Single) -> Single:
+    """Mean over each ray and its two neighbours around the rim; rays are the last axis."""
+    around = np.concatenate([level[..., -1:], level, level[..., :1]], axis=-1)
+    return np.asarray((around[..., :-2] + around[..., 1:-1] + around[..., 2:]) / np.float32(3), dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
 class _Shift:
+    """Shift (du, dv) and change of size ``(b, 3)``, covariance ``(b, 3, 3)``, and what each ray counted ``(b, n)``."""
+
     values: Array
     covariance: Array
     weight: Array
 
 
 def _shift(design: Array, edges: _Edges, use: NDArray[np.bool_]) -> _Shift:
-    """Shift (du, dv) and change of size that explain the edges; Huber-weighted least squares with a size prior."""
+    """Shift and change of size that explain the edges; Huber-weighted least squares with a size prior."""
     prior = np.diag([1e-6, 1e-6, 1.0 / SIZE_PRIOR_PX**2])
     target = prior @ np.array([0.0, 0.0, SIZE_BIAS_PX])
+    at, sigma = edges.at_px.astype(np.float64), edges.sigma_px.astype(np.float64)
     weight = use.astype(np.float64)
-    covariance = prior
     for _ in range(SHIFT_TURNS):
-        weighted = design * (weight / edges.sigma_px**2)[:, None]
-        covariance = np.asarray(cv2.invert(design.T @ weighted + prior, flags=cv2.DECOMP_CHOLESKY)[1], dtype=np.float64)
-        value = covariance @ (weighted.T @ edges.at_px + target)
-        scaled = np.abs(edges.at_px - design @ value) / edges.sigma_px
+        weighted = (design * (weight / sigma**2)[:, :, None]).transpose(0, 2, 1)
+        covariance = np.linalg.inv(weighted @ design + prior)
+        values = (covariance @ (weighted @ at[:, :, None] + target[:, None]))[:, :, 0]
+        scaled = np.abs(at - (design @ values[:, :, None])[:, :, 0]) / sigma
         weight = use * np.minimum(1.0, HUBER_SIGMA / np.maximum(scaled, 1e-9))
-    return _Shift(value, covariance, weight)
+    return _Shift(values, np.asarray(covariance, dtype=np.float64), weight)
 
 
-def _consensus(design: Array, edges: _Edges) -> _Shift | None:
-    """Fit the sides first, then with every ray above that agrees.
+def _consensus(design: Array, edges: _Edges) -> tuple[_Shift, NDArray[np.bool_]]:
+    """Fit the sides first, then with every ray above that agrees; and which balls have enough sides ``(b,)``.
 
     Lamps mirrored in the top of a ball and its mirror image on the oil below pull those edges by several pixels, always
     inward above and outward below; the sides are clean.
     """
-    down = design[:, 1]
+    down = design[:, :, 1]
     side = edges.usable & (np.abs(down) < SIDE_SINE)
-    if side.sum() < MIN_RAYS:
-        return None
     first = _shift(design, edges, side)
-    agree = edges.usable & (down < 0) & (np.abs(edges.at_px - design @ first.values) < AGREE_PX)
-    return _shift(design, edges, side | agree)
+    off = np.abs(edges.at_px - (design @ first.values[:, :, None])[:, :, 0])
+    agree = edges.usable & (down < 0) & (off < AGREE_PX)
+    return _shift(design, edges, side | agree), side.sum(axis=1) >= MIN_RAYS
 
 
-def fit_ball(
-    planes: Planes, background: Planes, rim: Rim, noise: Array, *, origin: tuple[int, int], blur_px: float
-) -> BallFit | None:
-    """Measure the ball's centre near a predicted outline.
+def fit_balls(sought: Sequence[Sought], background: Planes, *, origin: tuple[int, int]) -> list[BallFit | None]:
+    """Measure the centres of balls near predicted outlines.
 
     Parameters
     ----------
-    planes, background : Planes
-        Crop of the frame and of the clip's background.
-    rim : Rim
-        Predicted outline in pixels of the upright frame; within about a third of a radius of the true one.
-    noise : ndarray of shape (3,)
-        Standard deviation of luma, Cb and Cr noise at this place.
+    sought : sequence of Sought
+        Balls, of one frame or of many.
+    background : Planes
+        The same crop of the clip's background.
     origin : tuple of int
         Left and top of the crop in the upright frame.
-    blur_px : float
-        Half-width of the edge by motion and focus; widens the window in which the edge is sought.
 
     Returns
     -------
-    BallFit or None
+    list of BallFit or None
         None where no outline of the predicted size fits: too few rays with contrast, or they do not agree.
     """
-    radius = float(np.mean(rim.radius_px))
-    fine = min(0.7 + 0.3 * blur_px, 0.4 * radius)
-    centre = rim.centre - np.array(origin)
-    patch = _patch(planes, background, centre, 1.8 * radius + 12.0)
-    if patch is None:
-        return None
-    design = np.column_stack([rim.unit, np.ones(len(rim.unit))])
-    shift: _Shift | None = None
-    for reach, window in ((0.3 * radius, max(fine, 0.15 * radius)), (max(0.12 * radius, 3.0), fine)):
-        offset = np.linspace(-reach - INSIDE_FAR * window, reach + window, SAMPLES)
-        points = centre + (rim.radius_px[:, None] + offset)[..., None] * rim.unit[:, None, :]
-        edges = _edges(_sample(patch, points), offset, noise, window)
-        shift = _consensus(design, edges)
-        if shift is None or np.hypot(*shift.values[:2]) > 1.5 * reach:
-            return None
-        centre = centre + shift.values[:2]
-    if shift is None:
-        return None
-    visible = rim.unit[:, 1] < SIDE_SINE
-    share = float(np.mean(shift.weight[visible] > 0.5))
-    contrast = float(np.median(edges.contrast[visible]))
+    fits: list[BallFit | None] = []
+    for first in range(0, len(sought), TOGETHER):
+        fits += _fit_some(sought[first : first + TOGETHER], background, np.array(origin))
+    return fits
+
+
+def _fit_some(sought: Sequence[Sought], background: Planes, origin: Array) -> list[BallFit | None]:
+    radius = np.array([ball.rim.radius_px for ball in sought])
+    unit = np.array([ball.rim.unit for ball in sought])
+    centre = np.array([ball.rim.centre for ball in sought]) - origin
+    size = radius.mean(axis=1)
+    patches = [
+        _patch(ball.planes, background, at, 1.8 * own + 12.0)
+        for ball, at, own in zip(sought, centre, size, strict=True)
+    ]
+    fine = np.minimum(0.7 + 0.3 * np.array([ball.blur_px for ball in sought]), 0.4 * size)
+    noise = np.array([ball.noise for ball in sought])
+    design = np.concatenate([unit, np.ones((*unit.shape[:2], 1))], axis=2)
+    found = np.array([patch is not None for patch in patches])
+    turns = ((0.3 * size, np.maximum(fine, 0.15 * size)), (np.maximum(0.12 * size, 3.0), fine))
+    for reach, window in turns:
+        low, high = -reach - INSIDE_FAR * window, reach + window
+        offset = (low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, SAMPLES)).astype(np.float32)
+        edges = _edges(_samples(patches, centre, (radius, unit), offset), offset, noise, window)
+        shift, enough = _consensus(design, edges)
+        found &= enough & (np.hypot(*shift.values[:, :2].T) <= 1.5 * reach)
+        centre = np.where(found[:, None], centre + shift.values[:, :2], centre)
+    visible = unit[:, :, 1] < SIDE_SINE
+    return [
+        _told(centre[k] + origin, shift, edges, k, visible=visible[k]) if found[k] else None for k in range(len(sought))
+    ]
+
+
+def _samples(patches: Sequence[_Patch | None], centre: Array, rims: tuple[Array, Array], offset_px: Single) -> Single:
+    """Differences to the background ``(3, b, n, m)`` along the rays of b rims (radii, directions) about centres."""
+    radius, unit = (part.astype(np.float32) for part in rims)
+    reach = radius[:, :, None] + offset_px[:, None, :]
+    points = centre.astype(np.float32)[:, None, None, :] + reach[..., None] * unit[:, :, None, :]
+    diff = np.zeros((3, *points.shape[:3]), dtype=np.float32)
+    for k, patch in enumerate(patches):
+        if patch is not None:
+            patch.sample(points[k], diff[:, k])
+    return diff
+
+
+def _told(centre_px: Array, shift: _Shift, edges: _Edges, k: int, *, visible: NDArray[np.bool_]) -> BallFit:
+    share = float(np.mean(shift.weight[k, visible] > 0.5))
+    contrast = float(np.median(edges.contrast[k, visible]))
     # few agreeing rays: the others saw something else there, and so may these
     doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** DOUBT_POWER
-    covariance = shift.covariance[:2, :2] * doubt
-    return BallFit(centre + np.array(origin), covariance, float(shift.values[2]), share, contrast)
+    agree = edges.blur_px[k, shift.weight[k] > 0.5]
+    blur = float(np.sort(agree)[len(agree) // 4]) if len(agree) else math.nan
+    covariance = shift.covariance[k, :2, :2] * doubt
+    return BallFit(centre_px, covariance, float(shift.values[k, 2]), share, contrast, blur_px=blur)
 
 
 def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -35,7 +36,7 @@ class Box:
     height: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LaneRegion:
     """Crop of the frame around one lane and the maps into the ball-sized view.
 
@@ -73,9 +74,43 @@ class LaneRegion:
 
     def ball_view(self, plane: Image, *, chroma: bool = False) -> Image:
         """The ball-sized view ``(r, c)`` of one plane of a crop; cells outside the crop repeat its border."""
-        grid = self.chroma_map if chroma else self.luma_map
-        view: Any = cv2.remap(plane, grid, NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(view)
+        return _mapped(plane, self.chroma_map if chroma else self.luma_map, cv2.INTER_LINEAR)
+
+    def under_view(self, plane: Image, *, chroma: bool = False) -> Image:
+        """The four pixels ``(2 r, 2 c)`` of one plane of a crop between which each cell of the view is interpolated."""
+        return _mapped(plane, self.under_maps[chroma], cv2.INTER_NEAREST)
+
+    def view_of_under(self, under: Image, *, chroma: bool = False) -> Image:
+        """The view ``(r, c)`` of a plane of which only :meth:`under_view` is known."""
+        return _mapped(under, self.within_maps[chroma], cv2.INTER_LINEAR)
+
+    @cached_property
+    def under_maps(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Where the pixels of :meth:`under_view` lie in luma and chroma planes."""
+        return _under(self.luma_map), _under(self.chroma_map)
+
+    @cached_property
+    def within_maps(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Where each cell of the view lies among the pixels of :meth:`under_view`, luma and chroma."""
+        return _within(self.luma_map), _within(self.chroma_map)
+
+
+def _mapped(plane: Image, grid: NDArray[np.float32], kind: int) -> Image:
+    view: Any = cv2.remap(plane, grid, NO_SECOND_MAP, kind, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(view)
+
+
+def _under(grid: NDArray[np.float32]) -> NDArray[np.float32]:
+    whole = np.floor(grid).repeat(2, axis=0).repeat(2, axis=1)
+    whole[:, 1::2, 0] += 1
+    whole[1::2, :, 1] += 1
+    return whole.astype(np.float32)
+
+
+def _within(grid: NDArray[np.float32]) -> NDArray[np.float32]:
+    part = grid % 1.0
+    rows, columns = np.indices(grid.shape[:2])
+    return (part + 2 * np.stack([columns, rows], axis=-1)).astype(np.float32)
 
 
 def apparent_radius_px(camera: Camera, y_in: Array, ball_radius_in: float) -> Array:

@@ -6,8 +6,9 @@ clip is decoded once and memory does not grow with its length.
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -16,15 +17,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
-from tracker.detection.background import IQR_PER_SIGMA, PlaneStatistics, plane_statistics
+from tracker.detection.background import IQR_PER_SIGMA, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
 from tracker.detection.disc import fit_disc, pulled, with_disc
-from tracker.detection.outline import BallFit, Planes, Rim, apparent_blur_px, coarse_fit, fit_ball, sphere_rim
+from tracker.detection.outline import (
+    BallFit,
+    Planes,
+    Rim,
+    Sought,
+    apparent_blur_px,
+    coarse_fit,
+    fit_balls,
+    sphere_rim,
+)
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
+Area = tuple[int, int, int, int]
+"""Left, top, right and bottom of a part of a crop, even."""
 
 BUFFER_BYTES = 80_000_000
 BLOCK_S = 0.8
@@ -45,6 +57,8 @@ PINS_BEHIND_PX = (1.0, 2.0)
 """From about here on the ball stands before white pins and the dark pit: no one contrast along its rim, which is then
 placed less surely."""
 COARSE_SCORE = 0.6
+NEEDED_RADII, NEEDED_PX = 3.2, 16.0
+"""How far around a predicted centre rim and disc look at pixels: a disc reaches 2 radii beyond where it was found."""
 MEASURED_SPOTS = 3
 MAX_SIZE_ERROR = 0.2
 LINK_S = (0.08, 0.25)
@@ -114,32 +128,70 @@ class Spotted:
     covered: float
 
 
+Views = tuple[Image, Image, Image]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sample:
+    """A crop of which the background is made, and its pixels between which its ball-sized view is interpolated."""
+
+    crop: Crop
+    under: Views
+
+
 @dataclass(frozen=True, slots=True)
 class Background:
-    """Background of one stretch of the clip: planes, spreads over time, and the same in the ball-sized view."""
+    """Background of a part of the lane's crop over one stretch of the clip: planes, spreads over time, and its place.
+
+    ``origin`` is the left and top of that part in the crop, even.
+    """
 
     planes: Planes
-    noise: tuple[Image, Image, Image]
-    view: ViewBackground
+    noise: Views
+    origin: tuple[int, int]
+
+    def part(self, crop: Crop) -> Planes:
+        """The same part of a frame's crop."""
+        luma, half = _part(crop.luma, self.planes.luma, self.origin), (self.origin[0] // 2, self.origin[1] // 2)
+        cb, cr = (_part(plane, self.planes.cb, half) for plane in (crop.cb, crop.cr))
+        return Planes(luma, cb, cr, self.planes.chroma_site)
 
 
-def _background(samples: Iterable[Crop], region: LaneRegion, chroma_site: tuple[float, float]) -> Background:
-    kept = list(samples)
-    luma, cb, cr = (plane_statistics([getattr(c, name) for c in kept]) for name in ("luma", "cb", "cr"))
-    view = ViewBackground(
-        (
-            region.ball_view(luma.median),
-            region.ball_view(cb.median, chroma=True),
-            region.ball_view(cr.median, chroma=True),
-        ),
-        (_view_sigma(region, luma), _view_sigma(region, cb, chroma=True), _view_sigma(region, cr, chroma=True)),
-    )
-    return Background(Planes(luma.median, cb.median, cr.median, chroma_site), (luma.spread, cb.spread, cr.spread), view)
+def _part(plane: Image, like: Image, origin: tuple[int, int]) -> Image:
+    left, top = origin
+    return plane[top : top + like.shape[0], left : left + like.shape[1]]
 
 
-def _view_sigma(region: LaneRegion, statistics: PlaneStatistics, *, chroma: bool = False) -> NDArray[np.float32]:
-    spread = region.ball_view(statistics.spread, chroma=chroma).astype(np.float32) / np.float32(IQR_PER_SIGMA)
-    return np.maximum(np.asarray(cv2.blur(spread, (3, 3))), np.float32(NOISE_FLOOR))
+def _background(samples: Sequence[Crop], chroma_site: tuple[float, float], area: Area) -> Background:
+    left, top, right, bottom = area
+    near, half = np.s_[top:bottom, left:right], np.s_[top // 2 : bottom // 2, left // 2 : right // 2]
+    luma = plane_statistics([crop.luma[near] for crop in samples])
+    cb, cr = (plane_statistics([getattr(crop, name)[half] for crop in samples]) for name in ("cb", "cr"))
+    planes = Planes(luma.median, cb.median, cr.median, chroma_site)
+    return Background(planes, (luma.spread, cb.spread, cr.spread), (left, top))
+
+
+def _view_background(samples: Sequence[_Sample], region: LaneRegion) -> ViewBackground:
+    """The view of the background, of which no more than the view needs is made."""
+    planes = [plane_statistics(own) for own in zip(*(s.under for s in samples), strict=True)]
+    luma, cb, cr = (region.view_of_under(p.median, chroma=k > 0) for k, p in enumerate(planes))
+    spreads = [region.view_of_under(p.spread, chroma=k > 0) for k, p in enumerate(planes)]
+    return ViewBackground((luma, cb, cr), (_view_sigma(spreads[0]), _view_sigma(spreads[1]), _view_sigma(spreads[2])))
+
+
+def _view_sigma(spread: Image) -> NDArray[np.float32]:
+    sigma = spread.astype(np.float32) / np.float32(IQR_PER_SIGMA)
+    return np.maximum(np.asarray(cv2.blur(sigma, (3, 3))), np.float32(NOISE_FLOOR))
+
+
+def _views(crop: Crop, region: LaneRegion) -> Views:
+    cb, cr = (region.ball_view(plane, chroma=True) for plane in (crop.cb, crop.cr))
+    return region.ball_view(crop.luma), cb, cr
+
+
+def _under(crop: Crop, region: LaneRegion) -> Views:
+    cb, cr = (region.under_view(plane, chroma=True) for plane in (crop.cb, crop.cr))
+    return region.under_view(crop.luma), cb, cr
 
 
 class Pace:
@@ -176,7 +228,7 @@ class BallWatcher:
         self._region = region
         self._chroma_site = chroma_site
         self._waiting: deque[Crop] = deque()
-        self._samples: deque[Crop] = deque(maxlen=SAMPLES_KEPT)
+        self._samples: deque[_Sample] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
         self._spotted: list[Spotted] = []
         self._ahead: list[Spotted] = []
@@ -187,8 +239,8 @@ class BallWatcher:
         for crop in crops:
             self._waiting.append(crop)
             self._bytes += crop.luma.nbytes * 3 // 2
-            if not self._samples or crop.t_s - self._samples[-1].t_s >= SAMPLE_S:
-                self._samples.append(crop)
+            if not self._samples or crop.t_s - self._samples[-1].crop.t_s >= SAMPLE_S:
+                self._samples.append(_Sample(crop, _under(crop, self._region)))
             span = crop.t_s - self._waiting[0].t_s
             if span >= BLOCK_S + AHEAD_S or self._bytes >= BUFFER_BYTES:
                 yield from self._look(len(self._waiting) // 2)
@@ -196,43 +248,49 @@ class BallWatcher:
             begin = self._waiting[0].t_s
             yield from self._look(sum(crop.t_s <= begin + BLOCK_S for crop in self._waiting))
 
-    def _samples_for(self, until_s: float) -> list[Crop]:
+    def _samples_for(self, until_s: float) -> list[_Sample]:
         """Samples from before and only a little after a stretch: later on the pins have fallen."""
-        past = [crop for crop in self._samples if crop.t_s <= until_s + SHORT_AHEAD_S]
+        past = [sample for sample in self._samples if sample.crop.t_s <= until_s + SHORT_AHEAD_S]
         return past[-SAMPLES_USED:] if len(past) >= SAMPLES_ENOUGH else list(self._samples)[:SAMPLES_USED]
 
     def median(self) -> Planes | None:
         """Median over the last seconds' samples, for pictures; None before the first frame."""
-        return _background(self._samples, self._region, self._chroma_site).planes if self._samples else None
+        if not self._samples:
+            return None
+        box = self._region.box
+        return _background([s.crop for s in self._samples], self._chroma_site, (0, 0, box.width, box.height)).planes
 
     def _look(self, count: int) -> Iterator[FrameLook]:
         """Look at the first ``count`` waiting crops; the ones behind them help to tell what moves."""
         if not count:
             return
         last = self._waiting[count - 1].t_s
-        background = _background(self._samples_for(last), self._region, self._chroma_site)
+        samples = self._samples_for(last)
+        view = _view_background(samples, self._region)
         spotted = list(self._ahead)
         for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
                 break
-            spotted.append(spot(crop, background, self._region))
+            spotted.append(spot(crop, view, self._region))
         moving = moving_spots([frame.spots for frame in (*self._spotted, *spotted)])
-        for frame in spotted[:count]:
+        crops = [self._waiting.popleft() for _ in range(count)]
+        self._bytes -= sum(crop.luma.nbytes * 3 // 2 for crop in crops)
+        chosen = [[s for s in frame.spots if s in moving][:MEASURED_SPOTS] for frame in spotted[:count]]
+        outlines = [[_outline(s, self._region) for s in spots] for spots in chosen]
+        area = _area([outline for own in outlines for outline in own], self._region)
+        background = area and _background([s.crop for s in samples], self._chroma_site, area)
+        measured = _looks(crops, outlines, background, self._region) if background else [()] * count
+        for crop, frame, found in zip(crops, spotted, measured, strict=False):
             self.spots += frame.spots
-            crop = self._waiting.popleft()
-            self._bytes -= crop.luma.nbytes * 3 // 2
-            spots = [s for s in frame.spots if s in moving][:MEASURED_SPOTS]
-            look = _look(crop, background, self._region, spots)
-            yield replace(look, covered=frame.covered)
+            yield FrameLook(crop.index, crop.t_s, found, frame.covered)
         recent = [*self._spotted, *spotted[:count]]
         self._spotted = [f for f in recent if f.spots and f.spots[0].t_s >= last - LINK_S[1]]
         self._ahead = spotted[count:]
 
 
-def spot(crop: Crop, background: Background, region: LaneRegion) -> Spotted:
+def spot(crop: Crop, background: ViewBackground, region: LaneRegion) -> Spotted:
     """Ball-sized changed places of one crop on the lane, best first."""
-    view = (region.ball_view(crop.luma), region.ball_view(crop.cb, chroma=True), region.ball_view(crop.cr, chroma=True))
-    changed = changed_share(view, background.view)
+    changed = changed_share(_views(crop, region), background)
     candidates = find_candidates(changed)
     spots = tuple(
         Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)
@@ -267,12 +325,20 @@ def moving_spots(frames: list[tuple[Spot, ...]]) -> set[Spot]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sight:
-    """A spot's predicted outline, the noise there, and the rim that was followed, if any."""
+class _Outline:
+    """A spot and the outline that a ball would have there."""
 
     spot: Spot
     rim: Rim
-    noise: Array
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Sight:
+    """A predicted outline, what is looked for there, and the rim that was followed, if any."""
+
+    outline: _Outline
+    sought: Sought
     fit: BallFit | None
 
     @property
@@ -280,44 +346,83 @@ class _Sight:
         return self.fit is not None and self.fit.rim_share >= FOLLOWED_SHARE
 
 
-def _look(crop: Crop, background: Background, region: LaneRegion, spots: list[Spot]) -> FrameLook:
-    planes = Planes(crop.luma, crop.cb, crop.cr, background.planes.chroma_site)
-    sights = [_sight(planes, background, region, spot) for spot in spots]
-    # where one rim is clear, the other spots are hardly the ball: their places will do
-    clear = any(sight.followed for sight in sights)
-    found = (_detection(planes, background, region, s, discs=s.followed or not clear) for s in sights)
-    return FrameLook(crop.index, crop.t_s, tuple(d for d in found if d is not None))
-
-
-def _sight(planes: Planes, background: Background, region: LaneRegion, spot: Spot) -> _Sight:
+def _outline(spot: Spot, region: LaneRegion) -> _Outline:
     rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, region.ball_radius_in]), region.ball_radius_in)
-    radius_px = float(np.mean(rim.radius_px))
-    origin = (region.box.left, region.box.top)
-    noise = _noise_at(background, rim.centre - np.array(origin), radius_px)
-    fit = fit_ball(planes, background.planes, rim, noise, origin=origin, blur_px=apparent_blur_px(radius_px))
-    if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > max(1.0, MAX_SIZE_ERROR * radius_px):
-        return _Sight(spot, rim, noise, None)
-    behind = np.diag(np.square(PINS_BEHIND_PX)) if spot.y_in > PINS_BEHIND_IN else np.zeros((2, 2))
-    return _Sight(spot, rim, noise, replace(fit, covariance=fit.covariance + behind))
+    return _Outline(spot, rim, float(np.mean(rim.radius_px)))
 
 
-def _detection(
-    planes: Planes, background: Background, region: LaneRegion, sight: _Sight, *, discs: bool
-) -> Detection | None:
-    """The ball by rim and disc; by its disc where the rim is faint; without ``discs`` by rim or place alone."""
-    spot, rim, fit = sight.spot, sight.rim, sight.fit
-    origin = (region.box.left, region.box.top)
+def _area(outlines: list[_Outline], region: LaneRegion) -> Area | None:
+    """The part of the crop in which some outlines are measured; None without any inside."""
+    if not outlines:
+        return None
+    box = region.box
+    centres = np.array([outline.rim.centre for outline in outlines]) - np.array([box.left, box.top])
+    reach = np.array([[NEEDED_RADII * outline.radius_px + NEEDED_PX] for outline in outlines])
+    size = np.array([box.width, box.height])
+    low = np.clip(np.floor((centres - reach).min(axis=0)), 0, size).astype(int) // 2 * 2
+    high = np.clip(np.ceil((centres + reach).max(axis=0)), 0, size).astype(int) // 2 * 2
+    if np.any(high - low < 4):
+        return None
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+
+def _looks(
+    crops: list[Crop], outlines: list[list[_Outline]], background: Background, region: LaneRegion
+) -> list[tuple[Detection, ...]]:
+    """Balls at the outlines of each of some crops."""
+    origin = (region.box.left + background.origin[0], region.box.top + background.origin[1])
+    parts = [background.part(crop) if own else None for crop, own in zip(crops, outlines, strict=True)]
+    sights = _sights([(p, o) for p, own in zip(parts, outlines, strict=True) for o in own if p], background, origin)
+    left, clear = iter(sights), []
+    for own in outlines:
+        # where one rim is clear, the other spots are hardly the ball: their places will do
+        here = list(islice(left, len(own)))
+        clear += [any(sight.followed for sight in here)] * len(own)
+    fits = iter([_fit(s, background.planes, origin, clear=c) for s, c in zip(sights, clear, strict=True)])
+    spots = [[outline.spot for outline in own] for own in outlines]
+    tried = [[(spot, fit) for spot, fit in zip(own, islice(fits, len(own)), strict=True)] for own in spots]
+    return _detections([[(spot, fit) for spot, fit in own if fit is not None] for own in tried], region)
+
+
+def _detections(fits: list[list[tuple[Spot, BallFit]]], region: LaneRegion) -> list[tuple[Detection, ...]]:
+    """What was fitted in each crop with its place on the lane; what lies above the horizon is none."""
+    pixels = np.array([fit.centre_px for own in fits for _, fit in own]).reshape(-1, 2)
+    places = iter(region.camera.back_project(pixels, region.ball_radius_in).tolist())
+    looks = []
+    for own in fits:
+        placed = [(s, fit, *next(places)) for s, fit in own]
+        found = [Detection(s.frame, s.t_s, fit, x, y, s.score) for s, fit, x, y in placed]
+        looks.append(tuple(d for d in found if math.isfinite(d.x_in) and math.isfinite(d.y_in)))
+    return looks
+
+
+def _sights(outlines: list[tuple[Planes, _Outline]], background: Background, origin: tuple[int, int]) -> list[_Sight]:
+    sought = [
+        Sought(planes, o.rim, _noise_at(background, o.rim.centre - origin, o.radius_px), apparent_blur_px(o.radius_px))
+        for planes, o in outlines
+    ]
+    fits = fit_balls(sought, background.planes, origin=origin)
+    return [_sight(o, ball, fit) for (_, o), ball, fit in zip(outlines, sought, fits, strict=True)]
+
+
+def _sight(outline: _Outline, sought: Sought, fit: BallFit | None) -> _Sight:
+    far_off = max(1.0, MAX_SIZE_ERROR * outline.radius_px)
+    if fit is None or fit.rim_share < MIN_RIM_SHARE or abs(fit.size_px) > far_off:
+        return _Sight(outline, sought, None)
+    behind = np.diag(np.square(PINS_BEHIND_PX)) if outline.spot.y_in > PINS_BEHIND_IN else np.zeros((2, 2))
+    return _Sight(outline, sought, replace(fit, covariance=fit.covariance + behind))
+
+
+def _fit(sight: _Sight, empty: Planes, origin: tuple[int, int], *, clear: bool) -> BallFit | None:
+    """A ball by rim and disc; by its disc where the rim is faint; by rim or place alone beside a ball that is clear."""
+    fit, outline, sought = sight.fit, sight.outline, sight.sought
+    planes, rim, noise = sought.planes, sought.rim, sought.noise
     if fit is not None and sight.followed:
-        fit = with_disc(fit, planes, background.planes, rim, noise=sight.noise, origin=origin) if discs else pulled(fit)
-    elif fit is not None or spot.score >= COARSE_SCORE:
-        disc = fit_disc(planes, background.planes, rim, sight.noise, origin=origin) if discs else None
-        fit = disc or (fit and pulled(fit)) or coarse_fit(rim.centre, float(np.mean(rim.radius_px)))
-    if fit is None:
+        return with_disc(fit, planes, empty, rim, noise=noise, origin=origin)
+    if fit is None and outline.spot.score < COARSE_SCORE:
         return None
-    x, y = region.camera.back_project(fit.centre_px, region.ball_radius_in)
-    if not (np.isfinite(x) and np.isfinite(y)):
-        return None
-    return Detection(spot.frame, spot.t_s, fit, float(x), float(y), spot.score)
+    disc = None if clear else fit_disc(planes, empty, rim, noise, origin=origin)
+    return disc or (fit and pulled(fit)) or coarse_fit(rim.centre, outline.radius_px)
 
 
 def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
@@ -327,5 +432,5 @@ def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
         reach = max(int(radius_px / scale), 2)
         row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
         near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
-        sigma[k] = float(np.partition(near, near.size // 2, axis=None)[near.size // 2]) / IQR_PER_SIGMA
+        sigma[k] = float(np.sort(near, axis=None)[near.size // 2]) / IQR_PER_SIGMA
     return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.store import Calibration
+from calibration.windows import eight_bit
 from tracker.lane.choose import Choice, choose_lane
 from tracker.lane.clean import clean_picture
 from tracker.video.light import evened
@@ -18,13 +19,15 @@ from tracker.video.stills import Stills
 
 Image = NDArray[np.uint8]
 
-EVERY_S = 0.3
+EVERY_S = 0.4
 KEPT = 16
+LONGER_PX = 640
+"""About how long the longer side of a picture is: people and balls up to the pins are told in it."""
 _ENOUGH = 4
 
 
 class Attendance:
-    """Keeps a picture of half the size now and then: at most 16, thinned out as the clip goes on.
+    """Keeps a small picture now and then: at most 16, thinned out as the clip goes on.
 
     Parameters
     ----------
@@ -36,6 +39,8 @@ class Attendance:
         self._calibration = calibration
         self._pictures: list[Crop] = []
         self._every_s = EVERY_S
+        camera = calibration.camera
+        self._shrink = max(round(max(camera.width, camera.height) / LONGER_PX), 2)
 
     def see(self, frame: Frame) -> None:
         """Take a picture if it is time."""
@@ -43,7 +48,7 @@ class Attendance:
             return
         if self._pictures and frame.t_s - self._pictures[-1].t_s < self._every_s:
             return
-        self._pictures.append(_half(frame.whole()))
+        self._pictures.append(_small(frame, self._shrink))
         if len(self._pictures) > KEPT:
             del self._pictures[1::2]
             self._every_s *= 2
@@ -62,25 +67,27 @@ class Attendance:
             "", evened(self._pictures), luma.shape[1], luma.shape[0], rotation_deg=0, chroma_site=(0.5, 0.5),
             duration_s=self._pictures[-1].t_s, keys_only=False,
         )  # fmt: skip
-        return choose_lane(_cameras(self._calibration), clean_picture(stills), stills)
+        return choose_lane(_cameras(self._calibration, self._shrink), clean_picture(stills), stills)
 
 
-def _cameras(calibration: Calibration) -> list[Camera]:
-    """Cameras of half-size pictures in the frames of this lane and its neighbours."""
+def _cameras(calibration: Calibration, shrink: int) -> list[Camera]:
+    """Cameras of small pictures in the frames of this lane and its neighbours."""
     camera = calibration.camera
-    small = replace(camera, f_px=camera.f_px / 2, width=camera.width // 2, height=camera.height // 2)
+    small = replace(camera, f_px=camera.f_px / shrink, width=camera.width // shrink, height=camera.height // shrink)
     return [replace(small, x_in=small.x_in - moved) for moved in (0.0, *calibration.neighbours_in)]
 
 
-def _half(crop: Crop) -> Crop:
-    rows, columns = (n // 4 * 2 for n in crop.luma.shape)
-    return replace(
-        crop,
-        luma=_resized(crop.luma, (columns, rows)),
-        cb=_resized(crop.cb, (columns // 2, rows // 2)),
-        cr=_resized(crop.cr, (columns // 2, rows // 2)),
+def _small(frame: Frame, shrink: int) -> Crop:
+    """A frame's picture at a fraction of its size, in even rows and columns."""
+    rows, columns = (n // (2 * shrink) * 2 for n in frame.luma.shape)
+    planes = (frame.luma, *(frame.chroma or (np.full((2, 2), 128, np.uint8),) * 2))
+    luma, cb, cr = (
+        _resized(eight_bit(plane, frame.bit_depth), (columns // part, rows // part), shrink)
+        for plane, part in zip(planes, (1, 2, 2), strict=True)
     )
+    return Crop(luma, cb, cr, frame.index, frame.t_s)
 
 
-def _resized(plane: Image, size: tuple[int, int]) -> Image:
-    return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+def _resized(plane: Image, size: tuple[int, int], shrink: int) -> Image:
+    whole = plane[: size[1] * shrink, : size[0] * shrink]
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

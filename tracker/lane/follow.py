@@ -111,8 +111,9 @@ class View:
         """Look at one frame: its shift from the place of rest, unknown where it could not be told."""
         if self._pans:
             return Shake(np.nan, np.nan, np.nan, 0.0)
-        seen = measure(self.rest.meter, frame.luma, bit_depth=frame.bit_depth)
         du, dv = self.rest.offset_px
+        near = (float(self.shift_px[0] + du), float(self.shift_px[1] + dv)) if self.settled else None
+        seen = measure(self.rest.meter, frame.luma, bit_depth=frame.bit_depth, near=near)
         shake = replace(seen, du_px=seen.du_px - du, dv_px=seen.dv_px - dv)
         self.settled = bool(shake.share >= SURE_SHARE and np.hypot(shake.du_px, shake.dv_px) <= SURE_PX)
         if self.settled:

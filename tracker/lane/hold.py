@@ -24,8 +24,9 @@ Array = NDArray[np.float64]
 
 LEAST_PX = 0.12
 """Shifts below are not told from noise surely enough to move a picture by them."""
-REST_S = 0.028
-"""While the view rests, a look every so often is enough."""
+REST_S, LONG_REST_S = 0.048, 0.096
+"""While the view rests, a look every so often is enough; the longer where it has rested for so many looks."""
+LONG_REST_LOOKS = 12
 SHAKY_PX = 0.5
 PANS_SHARE = 0.25
 _LEFT_OVER = 0.05
@@ -49,6 +50,7 @@ class Holder:
         self._view = View(camera, first, reference)
         self._limit_px = max(shake_budget_px(camera), LEAST_PX)
         self._times: list[float] = []
+        self._rested = 0
         self._shakes: list[Shake] = []
         self._moved, self._gone, self._given = 0, 0, 0
         self._places: dict[Box, tuple[Rest, Places]] = {}
@@ -122,8 +124,10 @@ class Holder:
 
     def _follow(self, frame: Frame) -> None:
         resting = self._view.settled and float(np.hypot(*self._view.shift_px)) < 0.5 * self._limit_px
-        if self._times and resting and frame.t_s - self._times[-1] < REST_S:
+        wait_s = LONG_REST_S if self._rested >= LONG_REST_LOOKS else REST_S
+        if self._times and resting and frame.t_s - self._times[-1] < wait_s:
             return
+        self._rested = self._rested + 1 if resting else 0
         self._shakes.append(self._view.look(frame))
         self._times.append(frame.t_s)
 

@@ -29,7 +29,7 @@ that turns a sixth does."""
 LIMB_REACH_IN = 360.0
 """A bowler before the foul line hides no more of the lane than that, and a ball of poor shape is seen over more."""
 SLACK_SIGMA = 3.0
-APART_SHARE, BEHIND_IN = 0.25, 240.0
+APART_SHARE, BEHIND_IN = 0.2, 240.0
 """A mirror image in the oil seems to roll behind its ball by this share of the way from the camera, or less (an eighth
 from a camera at 5.6 ft), which stands some 20 ft before the foul line."""
 BESIDE_DETECTIONS, BESIDE_LENGTH_IN, BESIDE_SHARE = 15, 240.0, 0.75

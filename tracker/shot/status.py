@@ -30,6 +30,8 @@ LOOSE_NIS, LOOSE_SHARE, FEW_ROWS = 3.0, 0.65, 8
 see keep below 2 and above 0.7, or are seen seldom but where they should be (rendered scenes)."""
 DIES_SHARE = 0.6
 """Friction takes a fifth of a ball's speed on its way to the pins, at most a third of a slow one's."""
+STILL_SHARE = 0.15
+"""Of its first speed a ball that is about to stop has less."""
 GLIMPSE_FT, HARDLY_AWAY_FT = 20.0, 30.0
 """Limbs of a bowler before the foul line hide no more of the lane's sides than to here."""
 EDGE_OF_CLIP_S = 0.15
@@ -40,6 +42,8 @@ SPEED_CHANGES = (
     "the ball's speed changes as no lane changes it: part of the clip plays slowed down, or is cut out; "
     "give the clip as it was recorded, or its slow part alone with --capture-fps"
 )
+
+SKIPS = "the ball skips from look to look: the picture is too noisy, or stored in too few bits, to follow it"
 
 
 def status_of(
@@ -70,8 +74,14 @@ def status_of(
             NO_BALL,
             "what moves there does not roll like a ball",
         ),
-        (_dies(path) and not brakes(path), "partial", "ball_stops", f"the ball hardly moves any more at {last:.0f} ft"),
+        (
+            _dies(path) and not brakes(path) and not _rolls_out(path, clip_s),
+            "partial",
+            "ball_stops",
+            f"the ball hardly moves any more at {last:.0f} ft",
+        ),
         (tempo.changes, "failed", "speed_changes", SPEED_CHANGES),
+        (tempo.skips, "failed", "track_implausible", SKIPS),
         (speed < PLAUSIBLE_MPH[0] and not tempo.true, "failed", "speed_implausible", slow),
         (tempo.slowed, "failed", "speed_implausible", slowed),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
@@ -121,6 +131,11 @@ def _dies(path: SmoothPath) -> bool:
     spread = np.sqrt(path.covariance[0, VY, VY] + path.covariance[path.last_seen, VY, VY])
     thrown = first * MPH_PER_IN_S >= PLAUSIBLE_MPH[0]
     return bool(not path.reaches_pins and thrown and DIES_SHARE * first - last > 2 * spread)
+
+
+def _rolls_out(path: SmoothPath, clip_s: tuple[float, float]) -> bool:
+    """Whether the clip ends with the ball still on its way: a clip that slows down looks like a ball that does."""
+    return _cut_after(path, clip_s) and bool(path.mean[path.last_seen, VY] > STILL_SHARE * path.mean[0, VY])
 
 
 def _cut_before(path: SmoothPath, clip_s: tuple[float, float]) -> bool:

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from calibration.lane import BOARD_WIDTH_IN, INCHES_PER_FOOT, Hand, board_from_x, x_from_board
+from calibration.lane import (
+    BALL_DIAMETER_MAX_IN,
+    BOARD_WIDTH_IN,
+    INCHES_PER_FOOT,
+    LANE_WIDTH_IN,
+    Hand,
+    board_from_x,
+    x_from_board,
+)
 from tracker.path.motion import VX, VY, X, Y
 from tracker.path.posterior import PathDraws
 from tracker.path.smooth import SmoothPath
@@ -16,6 +25,8 @@ from tracker.shot.curves import MPH_PER_IN_S
 SAME_IN, SAME_FT = 1.0, 2.0
 """Two balls, 8.5 in wide, cannot come so near to each other."""
 SAME_SHARE = 0.5
+KEPT_SHARE = 0.6
+"""Of its speed a ball keeps at least this, and gains none."""
 
 
 def path_table(path: SmoothPath, draws: PathDraws, hand: Hand, time_scale: float) -> PathTable:
@@ -43,6 +54,37 @@ def distinct(shots: Sequence[ShotResult]) -> list[ShotResult]:
         if not any(_same_ball(shot, other) for other in kept):
             kept.append(shot)
     return [shot for shot in shots if any(shot is other for other in kept)]
+
+
+def rejoined(shots: Sequence[ShotResult]) -> list[ShotResult]:
+    """Shots in order of time; a ball lost at the lane's edge and seen again in the gutter there is one gutter ball.
+
+    Of it stand the numbers of what was seen on the lane.
+    """
+    joined: list[ShotResult] = []
+    for shot in shots:
+        if joined and shot.reason == "gutter" and shot.status == "failed" and _goes_on(joined[-1], shot):
+            joined[-1] = replace(joined[-1], reason="gutter", detail="the ball leaves the lane for the gutter")
+        else:
+            joined.append(shot)
+    return joined
+
+
+def _goes_on(lost: ShotResult, gutter: ShotResult) -> bool:
+    """Whether a ball lost at the edge is where the other one is first seen by then, at its own speed."""
+    before, after = lost.path, gutter.path
+    if lost.reason != "ball_lost" or before is None or after is None:
+        return False
+    seen = np.flatnonzero(before.seen)
+    if not len(seen) or not np.any(after.seen):
+        return False
+    last, first = int(seen[-1]), int(np.argmax(after.seen))
+    x, aside = x_from_board(before.board, lost.hand or "right"), x_from_board(after.board, gutter.hand or "right")
+    at_edge = LANE_WIDTH_IN / 2 - abs(float(x[last])) < BALL_DIAMETER_MAX_IN and x[last] * aside[first] > 0
+    gap_s = float(after.t_s[first] - before.t_s[last])
+    reach_ft = float(before.speed_mph[last]) / MPH_PER_IN_S / INCHES_PER_FOOT * gap_s
+    gone_ft = float(after.distance_ft[first] - before.distance_ft[last])
+    return bool(at_edge and gap_s > 0 and KEPT_SHARE * reach_ft - SAME_FT < gone_ft < reach_ft + SAME_FT)
 
 
 def _sights(shot: ShotResult) -> int:

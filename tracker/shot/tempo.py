@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,9 @@ HALF_SPEED = 2.0
 SURE_ODDS = 1.5
 """Natural logarithm. Simulated balls of 6 to 12 mph gave -0.5 to -4.2, twice as fast ones played at half speed +1.5 to
 +6.5."""
+SCATTERS = 2 * 2 * math.log(2)
+"""Twice the median of chi-square with two degrees of freedom. A cut clip has one step between steady looks (median of
+0.1); pictures of a hundredth of a phone's bits scatter all along (3)."""
 USUAL_MPH, LIKELY_MPH = 16.0, (11.0, 24.0)
 RATES = (60, 120, 240, 480, 960)
 """Rates at which phones record slow motion."""
@@ -40,12 +44,15 @@ class Tempo:
         Whether the clip's speed surely changes on the way.
     advice : str
         What to give to ``--capture-fps``.
+    skips : bool
+        Whether the ball skips on its way in a picture that scatters so much that this says nothing of the clock.
     """
 
     odds: float | None = None
     slow: bool = False
     changes: bool = False
     advice: str = "give --capture-fps"
+    skips: bool = False
 
     @property
     def slowed(self) -> bool:
@@ -86,17 +93,16 @@ def judge_tempo(
     """
     speeds = np.hypot(path.mean[:, VX], path.mean[:, VY]) * MPH_PER_IN_S
     slow = float(np.max(speeds[: path.last_seen + 1])) < SLOW_MPH
+    told = rolls and (speed_jumps(path) or pace_beyond(places, path) is not None)
+    skips = rolls and not told and place_jumps(path, errors.camera, errors.ball_radius_in)
+    scatters = skips and float(np.nanmedian(path.nis)) > SCATTERS
     return Tempo(
         slowed_odds(path, errors, model, HALF_SPEED) if slow and rolls else None,
         slow,
-        rolls and _changes(path, errors, places),
+        told or (skips and not scatters),
         rate.advice(float(np.median(speeds))),
+        scatters,
     )
-
-
-def _changes(path: SmoothPath, errors: CommonErrors, places: Places) -> bool:
-    skips = place_jumps(path, errors.camera, errors.ball_radius_in)
-    return skips or speed_jumps(path) or pace_beyond(places, path) is not None
 
 
 @dataclass(frozen=True, slots=True)

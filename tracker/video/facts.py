@@ -121,6 +121,11 @@ class Timing:
     duplicate_frames: int
 
 
+BETWEEN = 0.25
+"""Intervals farther from whole multiples of the usual one are of another kind; so many of them, and there is no usual
+rate but the mean one."""
+
+
 def timing_of(times_s: ArrayLike, tick_s: float = 0.0) -> Timing:
     """Describe rising times.
 
@@ -146,9 +151,13 @@ def timing_of(times_s: ArrayLike, tick_s: float = 0.0) -> Timing:
     # A coarse clock biases the median by up to half a tick; the mean of the single intervals does not suffer from it.
     period_s = float(intervals[np.abs(intervals - usual) <= tolerance].mean())
     steps = np.rint(intervals / period_s)
+    # two and three ticks by turns are no frames of the shorter interval with some missing
+    between = np.abs(intervals / period_s - steps) > BETWEEN
+    steps[between] = 1
+    uneven = np.count_nonzero(between) > BETWEEN * len(intervals)
     return Timing(
         duration_s=float(intervals.sum() + period_s),
-        nominal_fps=round(1.0 / period_s, 3),
+        nominal_fps=round(float(1.0 / (intervals.mean() if uneven else period_s)), 3),
         interval_median_s=median,
         interval_min_s=float(intervals.min()),
         interval_max_s=float(intervals.max()),

@@ -22,7 +22,10 @@ Float = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
 BLACK, NEUTRAL = 16.0, 128.0
-CELL_PX = 16
+CELL_PX, CELLS_ACROSS = 16, 24
+"""A cell's least width, and how many lie side by side in a larger crop."""
+CELL_SAMPLES = 4
+"""Pixels of a cell in either direction that are read: medians over cells leave little of their noise."""
 USABLE = (28.0, 222.0)
 """Cells darker or brighter tell little of a factor, or are at the end of the scale."""
 BAND_CELLS = 2
@@ -62,56 +65,70 @@ class Change:
 
 
 def light_of(crop: Crop) -> Light:
-    """Cell means of a crop, in whole cells from its upper left corner; chroma has half as many pixels a cell."""
-    rows, columns = (max(n // CELL_PX, 1) for n in crop.luma.shape)
+    """Means of 16 pixels of each cell of a crop, in whole cells from its upper left corner."""
+    cell = _cell_px(crop)
+    rows, columns = (max(n // cell, 1) for n in crop.luma.shape)
     planes = [
-        cv2.resize(p[: rows * pitch, : columns * pitch], (columns, rows), interpolation=cv2.INTER_AREA).astype(
-            np.float32
-        )
-        for p, pitch in ((crop.luma, CELL_PX), (crop.cb, CELL_PX // 2), (crop.cr, CELL_PX // 2))
+        _cells(p[: rows * pitch, : columns * pitch], (columns, rows), pitch)
+        for p, pitch in ((crop.luma, cell), (crop.cb, cell // 2), (crop.cr, cell // 2))
     ]
     return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
+
+
+def _cell_px(crop: Crop) -> int:
+    """Width of a cell, a multiple of what makes whole samples of luma and chroma."""
+    whole = 2 * CELL_SAMPLES
+    return max(int(min(crop.luma.shape)) // (CELLS_ACROSS * whole) * whole, CELL_PX)
+
+
+def _cells(plane: Image, size: tuple[int, int], pitch: int) -> Float:
+    """Means ``(r, c)`` of cells of ``pitch`` pixels, by 4 x 4 of them."""
+    each = max(min(pitch, *plane.shape) // CELL_SAMPLES, 1)
+    thinned = np.ascontiguousarray(plane[each // 2 :: each, each // 2 :: each])
+    return np.asarray(cv2.resize(thinned, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
 def change_between(crop: Crop, reference: Light) -> Change | None:
     """How a crop's light differs from that of another crop of the same size; None where too little tells."""
     own = light_of(crop)
     low, high = (limit - BLACK for limit in USABLE)
-    told = (own.luma > low) & (own.luma < high) & (reference.luma > low) & (reference.luma < high)
-    if told.sum() < FEW_CELLS:
+    told = (np.minimum(own.luma, reference.luma) > low) & (np.maximum(own.luma, reference.luma) < high)
+    if np.count_nonzero(told) < FEW_CELLS:
         return None
-    ratio = own.luma / np.maximum(reference.luma, 1.0)
-    overall = float(np.median(ratio[told]))
+    ratio = np.asarray(own.luma / np.maximum(reference.luma, np.float32(1.0)), dtype=np.float32)
+    overall = _median(ratio[told])
     if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
         return None
-    bands = _bands(ratio, told, overall)
-    rows = crop.luma.shape[0]
-    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * CELL_PX
-    gain = np.interp(np.arange(rows) + 0.5, middles, bands)
-    factor = np.median(gain)
-    tint = [float(np.median(((own.colour[k] - factor * reference.colour[k]) / own.luma)[told])) for k in (0, 1)]
+    gain = _gain_of_rows(ratio, told, overall, crop=crop)
+    factor = np.float32(_median(gain))
+    tint = [_median((own.colour[k] - factor * reference.colour[k])[told] / own.luma[told]) for k in (0, 1)]
     return Change(gain, np.array(tint))
 
 
-def _bands(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> Array:
+def _median(values: NDArray[Any]) -> float:
+    """Lower median; of so few values sorting is faster than selection."""
+    return float(np.sort(values)[(values.size - 1) // 2])
+
+
+def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, crop: Crop) -> Array:
+    rows = crop.luma.shape[0]
+    bands = _bands(ratio, told, overall)
+    if np.ptp(bands) == 0.0:
+        return np.full(rows, bands[0])
+    middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * _cell_px(crop)
+    return np.asarray(np.interp(np.arange(rows) + 0.5, middles, bands), dtype=np.float64)
+
+
+def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array:
     """Factors of bands of rows; all the same unless they surely differ."""
-    count = max(ratio.shape[0] // BAND_CELLS, 1)
-    out = np.full(count, overall)
-    if _alike(ratio, told, overall):
-        return out
-    for k in range(count):
-        rows = slice(k * BAND_CELLS, (k + 1) * BAND_CELLS if k < count - 1 else None)
-        if told[rows].sum() >= FEW_CELLS:
-            out[k] = float(np.median(ratio[rows][told[rows]]))
+    height = min(BAND_CELLS, len(ratio))
+    count = len(ratio) // height
+    kept = np.where(told, ratio, np.float32(np.inf))[: count * height].reshape(count, -1)
+    enough = np.count_nonzero(np.isfinite(kept), axis=1)
+    ranked = np.sort(kept, axis=1)
+    medians = ranked[np.arange(count), np.maximum(enough - 1, 0) // 2].astype(np.float64)
+    out = np.where(enough >= FEW_CELLS, medians, overall)
     return out if float(np.std(out)) > UNEVEN * overall else np.full(count, overall)
-
-
-def _alike(ratio: NDArray[Any], told: NDArray[np.bool_], overall: float) -> bool:
-    """Whether the median of every row lies near the overall one, told by counts: then they need not be taken."""
-    half = told.sum(axis=1) / 2
-    over, under = ratio > (1 - UNEVEN) * overall, ratio < (1 + UNEVEN) * overall
-    near = ((over & told).sum(axis=1) >= half) & ((under & told).sum(axis=1) >= half)
-    return bool(np.all(near | (half < FEW_CELLS / 2)))
 
 
 def as_lit(crop: Crop, change: Change) -> Crop:

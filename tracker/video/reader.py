@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -135,10 +135,10 @@ def rotation_of(picture: av.VideoFrame) -> int:
     return round(picture.rotation / 90) * 90 % 360
 
 
-def upright(planes: Planes, rotation_deg: int, index: int, t_s: float) -> Frame:
+def upright(planes: Planes, rotation_deg: int, index: int, t_s: float, *, repeated: bool = False) -> Frame:
     """A frame of a picture's planes, turned."""
     chroma = planes.chroma and (turned(planes.chroma[0], rotation_deg), turned(planes.chroma[1], rotation_deg))
-    return Frame(index, t_s, turned(planes.luma, rotation_deg), chroma, planes.layout.bit_depth)
+    return Frame(index, t_s, turned(planes.luma, rotation_deg), chroma, planes.layout.bit_depth, repeated)
 
 
 def nothing_decoded(name: str, *, damaged: bool, skipped: int) -> ClipError:
@@ -335,7 +335,7 @@ class ClipReader:
         repeated = self._last is not None and self._is_repeat(planes.luma, self._last)
         self._last = planes.luma
         self._repeated += repeated
-        return replace(upright(planes, self.rotation_deg, index, t_s), repeated=repeated)
+        return upright(planes, self.rotation_deg, index, t_s, repeated=repeated)
 
     def _is_repeat(self, luma: Plane, last: Plane) -> bool:
         """Compare a few rows, which settles nearly every frame, then many."""
