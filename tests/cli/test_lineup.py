@@ -22,7 +22,7 @@ def run(*arguments):
 @pytest.fixture(scope="module")
 def out(tmp_path_factory):
     folder = tmp_path_factory.mktemp("lineup") / "OUT"
-    write_practice(folder, practise(2), execution="good")
+    write_practice(folder, practise(2, 5), execution="good")
     return folder
 
 
@@ -37,7 +37,7 @@ def test_a_session_is_lined_up(out):
     assert one["words"][0] in done.stderr
     assert "Stop on pain" in done.stderr
     assert data["window"] == {"contact_board": [16.8, 18.2], "entry_angle_deg": [3.0, 6.0]}
-    run(out, "--shots-left", 2)
+    assert run(out, "--shots-left", 2).returncode == 0
     assert (out / "lineup.json").read_bytes() == first
 
 
@@ -75,7 +75,7 @@ def test_a_folder_without_a_session_is_left_alone(tmp_path):
 
 def test_a_cell_that_is_no_number_is_a_number_less(tmp_path):
     out = tmp_path / "OUT"
-    write_practice(out, practise(2, 5), contact_board="abc", turn_deg="inf")
+    write_practice(out, practise(2, 4), contact_board="abc", turn_deg="inf")
     done = run(out)
     assert done.returncode == 0, done.stderr
     assert "inf" not in done.stderr.replace("information", "")

@@ -42,17 +42,17 @@ def found(reading, facts):
 
 
 def test_the_best_way_is_good_on_true_lanes():
-    """Over three lanes that are not of the model's form: little worse than the best ranked, better than their middle.
+    """Over two lanes that are not of the model's form: little worse than the best ranked, better than their middle.
 
     ``tests/bench/bench_lineup.py`` does it on many lanes and against rules of thumb.
     """
     loss, gain = [], []
-    for seed in (4, 5, 10):
+    for seed in (4, 10):
         practice = practise(seed)
-        reading = fit_session(practice.throws, {}, draws=224)
+        reading = fit_session(practice.throws, {}, draws=160)
         options = rank(outlook(reading), last_of_each_ball(played_lines(reading.posterior))).options
         balls, lines = [o.choice.ball for o in options], [o.choice.line for o in options]
-        worth = practice.worth(balls, lines, Window(), points=128)
+        worth = practice.worth(balls, lines, Window(), points=64)
         loss.append(worth.max() - worth[0])
         gain.append(worth[0] - np.median(worth))
     assert np.mean(loss) < 0.05
