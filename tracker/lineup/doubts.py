@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tracker.lineup.decide import Ranking
+from tracker.lineup.lines import move_in_words
 from tracker.lineup.shots import Remark, ShotFacts, plain
 from tracker.results import Quantity
 
@@ -75,13 +76,26 @@ def _contradictory(count: int, held_out: int) -> Remark | None:
 
 
 def _no_way(ranking: Ranking) -> Remark | None:
-    if not ranking.options or ranking.chance[0] >= HOPELESS:
+    if not ranking.options or ranking.chance[ranking.tied[0]] >= HOPELESS:
         return None
+    best = ranking.tied[0]
     text = (
-        f"no ball on any line within reach comes into the window in more than {100 * ranking.chance[0]:.0f} of 100: "
-        "the angle or the lane is not there yet; try the ball that turns most, from farther inside, and look again"
+        f"no ball on a line where shots ran comes into the window in more than {100 * ranking.chance[best]:.0f} of "
+        f"100; {_to_try(ranking)}, and look again"
     )
-    return Remark("no_way", text, {"chance": Quantity(float(ranking.chance[0]), float(ranking.chance_u[0]))})
+    return Remark("no_way", text, {"chance": Quantity(float(ranking.chance[best]), float(ranking.chance_u[best]))})
+
+
+def _to_try(ranking: Ranking) -> str:
+    first = ranking.options[0]
+    if not first.unsampled or ranking.chance[0] < HOPELESS:
+        return "throw the ball that turns most on a line where nothing was thrown yet"
+    move = move_in_words(first.feet, first.target, first.choice.hand)
+    ball = plain(first.choice.ball) or "the ball"
+    return (
+        f"try {ball}, {move} of its last line, target board {first.board_15ft:.1f}, where nothing was thrown yet (a "
+        f"guess by the model's form gives it {100 * ranking.chance[0]:.0f})"
+    )
 
 
 def _one_ball(balls: Sequence[str]) -> Remark | None:
