@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lineup.practice import Practice, adjusted, draw_practice, practise
 
 from tracker.lineup.chances import Outlook
-from tracker.lineup.decide import Ranking, last_of_each_ball, options_of, rank
+from tracker.lineup.decide import Ranking, last_of_each_ball, moves_of, rank
 from tracker.lineup.lines import Line
 from tracker.lineup.lineup import scatter_draws
 from tracker.lineup.nextshot import advise
@@ -65,8 +65,10 @@ def decide(practice: Practice) -> Decided:
 
 def in_hindsight(practice: Practice, decided: Decided, extra: list[tuple[str, Line]]) -> tuple[float, np.ndarray]:
     """Worth of the best of many ways, and of the extra ones."""
-    even = [o for b in decided.bases for o in options_of(b) if o.feet % 2 == 0 and o.target % 2 == 0]
-    ways = [(o.choice.ball, o.choice.line) for o in [*even, *decided.ranking.options]] + extra
+    moves = [m for b in decided.bases for m in moves_of(b)]
+    even = [choice for choice, feet, target in moves if feet % 2 == 0 and target % 2 == 0]
+    ranked = [o.choice for o in decided.ranking.options]
+    ways = [(choice.ball, choice.line) for choice in [*even, *ranked]] + extra
     rough = practice.worth([ball for ball, _ in ways], [line for _, line in ways], WINDOW, points=32)
     # the best of many by few throws would seem better than it is: it is worked out anew by other throws
     kept = [ways[int(np.argmax(rough))], *extra]

@@ -174,6 +174,7 @@ def test_after_a_strike_the_next_look_is_slightly_inside(practice):
     assert found.why == "hold"
     assert (found.lesson.option.feet, found.lesson.option.target) == (1.0, 1.0)
     assert found.lesson.gain >= lessons(now, ranking)[0].gain / 3
+    assert 0.0 <= found.lesson.option.sampled < 1.0 + 1e-9
 
 
 def test_the_note_says_what_the_rubric_asks(found):
@@ -253,6 +254,10 @@ def test_names_stay_on_their_line(practice):
     found = line_ups(reading, tuple(replace(s, ball=odd) for s in facts_of_practice(practice)), Window())[0]
     assert all("\n" not in line and "\x1b" not in line for line in line_up_lines(found, Window()))
     assert "one_ball" in [d.code for d in found.doubts]
+
+
+def test_shots_without_a_balls_name_are_not_said_to_be_of_one_ball(facts, ranking):
+    assert [d.code for d in doubts_of(facts, ["", ""], 0, ranking)] == ["no_ball_named"]
 
 
 def test_two_lanes_and_two_hands_are_lined_up_apart(practice):

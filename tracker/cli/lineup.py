@@ -75,8 +75,8 @@ def line_up_folder(
     """Read the folder, tell, write ``lineup.json``, and return the exit status."""
     from calibration.errors import Failure
     from tracker.lineup.lineup import line_ups
-    from tracker.lineup.plain import line_up_data
-    from tracker.lineup.words import CAUTIONS, left_out_lines, line_up_lines
+    from tracker.lineup.plain import line_up_data, no_line_up_data
+    from tracker.lineup.words import CAUTIONS, left_out_lines, too_few_in_words
     from tracker.report.files import SHOTS_NAME, write_file
     from tracker.report.measured import read_measured
     from tracker.report.shotfacts import read_facts
@@ -94,36 +94,14 @@ def line_up_folder(
     measured = read_measured(out, sheet)
     reading = fit_session(measured.throws, bag, measured.left_out)
     if isinstance(reading, Failure):
-        return _cannot(out, talk, reading, measured.left_out)
-    pocket = _pocket(window)
-    found = line_ups(reading, read_facts(out, (t.shot_id for t in reading.posterior.fit.throws)), pocket, shots_left)
-    data = line_up_data(reading, found, pocket, reading.left_out)
-    for line in (line for one in found for line in line_up_lines(one, pocket)):
-        talk.say(line)
-    for line in (*left_out_lines(reading.left_out), *CAUTIONS):
-        talk.say(line)
-    write_file(out / LINEUP_NAME, _text(data))
-    click.echo(click.format_filename(out / LINEUP_NAME))
-    return Status.DONE
-
-
-def _cannot(out: Path, talk: Talk, failure: Any, left_out: Any) -> Status:
-    """What is said and written where the shots are too few for any model."""
-    from tracker.flags import describe
-    from tracker.lineup.plain import FORMAT, LAYOUT
-    from tracker.lineup.words import CAUTIONS, left_out_lines
-    from tracker.report.files import write_file
-
-    text = f"Cannot tell: {failure.detail}. {describe(failure.reason).what_to_do}"
-    data = {
-        "format": FORMAT,
-        "layout": LAYOUT,
-        "line_ups": [],
-        "doubts": [{"code": failure.reason, "text": text, "evidence": {}}],
-        "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
-        "cautions": list(CAUTIONS),
-    }
-    for line in (text, "", *left_out_lines(left_out), *CAUTIONS):
+        left_out, note = measured.left_out, [too_few_in_words(reading), ""]
+        data = no_line_up_data(reading, left_out)
+    else:
+        pocket, shots = _pocket(window), (t.shot_id for t in reading.posterior.fit.throws)
+        left_out = reading.left_out
+        data = line_up_data(reading, line_ups(reading, read_facts(out, shots), pocket, shots_left), pocket, left_out)
+        note = [line for one in data["line_ups"] for line in one["words"]]
+    for line in (*note, *left_out_lines(left_out), *CAUTIONS):
         talk.say(line)
     write_file(out / LINEUP_NAME, _text(data))
     click.echo(click.format_filename(out / LINEUP_NAME))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from tracker.lineup.chances import Choice, Outlook, Spread, chances, middles, sc
 from tracker.lineup.lines import TARGET_FT, Line
 from tracker.lineup.played import Played
 from tracker.session.sampled import SAMPLED_SHARE, sampled_share
+from tracker.session.simulate import Paths
 
 Array = NDArray[np.float64]
 
@@ -56,8 +57,8 @@ class Option:
     base: Played
     feet: float
     target: float
-    board_15ft: float = float("nan")
-    sampled: float = 1.0
+    board_15ft: float
+    sampled: float
 
     @property
     def unsampled(self) -> bool:
@@ -106,15 +107,13 @@ def last_of_each_ball(played: Sequence[Played]) -> tuple[Played, ...]:
     return tuple(last.values())
 
 
-def options_of(base: Played) -> tuple[Option, ...]:
-    """All moves from a line that can be played."""
+def moves_of(base: Played) -> tuple[tuple[Choice, float, float], ...]:
+    """All moves from a line that can be played: the choice, and boards with feet and target."""
     moves = [(float(feet), float(target)) for feet in FEET_BOARDS for target in TARGET_BOARDS]
     near = [(feet, target) for feet, target in moves if abs(feet - target) <= LEAN_BOARDS]
     made = [(base.line.moved(feet, target), feet, target) for feet, target in near]
     return tuple(
-        Option(Choice(base.lane, base.ball, base.hand, line), base, feet, target)
-        for line, feet, target in made
-        if _playable(line)
+        (Choice(base.lane, base.ball, base.hand, line), feet, target) for line, feet, target in made if _playable(line)
     )
 
 
@@ -151,30 +150,38 @@ def _halves(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 
 def _of_ball(now: Outlook, base: Played) -> list[Option]:
-    options = options_of(base)
-    if not options:
+    moves = moves_of(base)
+    if not moves:
         return []
-    worth, seen, sampled = _roughly(now, options, base)
-    options = tuple(
-        replace(o, board_15ft=float(b), sampled=float(s)) for o, b, s in zip(options, seen, sampled, strict=True)
+    meant = middles(now, [choice for choice, _, _ in moves])
+    return _apart(seen_options(now, base, moves, meant), _roughly(now, base, meant, len(moves)))
+
+
+def seen_options(
+    now: Outlook, base: Played, moves: Sequence[tuple[Choice, float, float]], meant: Paths
+) -> tuple[Option, ...]:
+    """Moves with where they pass 15 ft and how far measured shots ran there, by their paths ``meant`` on each draw."""
+    shape = (len(moves), len(now.posterior))
+    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
+    boards = np.median(meant.board[:, at_15].reshape(shape), axis=1)
+    x_in = x_from_board(meant.board, base.hand)
+    shares = sampled_share(now.posterior, base.lane, x_in, meant.y_ft).reshape(shape).mean(axis=1)
+    return tuple(
+        Option(choice, base, feet, target, board_15ft=float(board), sampled=float(share))
+        for (choice, feet, target), board, share in zip(moves, boards, shares, strict=True)
     )
-    return _apart(options, worth)
 
 
-def _roughly(now: Outlook, options: Sequence[Option], base: Played) -> tuple[Array, Array, Array]:
-    """Chances ``(c,)``, boards at 15 ft, sampled shares: where lines lead on a draw, with the last line's scatter."""
-    meant = middles(now, [o.choice for o in options])
-    shape = (len(options), len(now.posterior))
+def _roughly(now: Outlook, base: Played, meant: Paths, count: int) -> Array:
+    """Chances ``(c,)`` by where lines lead on each draw, with the last line's scatter."""
+    shape = (count, len(now.posterior))
     mean = np.stack([meant.contact_board.reshape(shape), meant.entry_angle_deg.reshape(shape)], axis=-1)
     last = Choice(base.lane, base.ball, base.hand, base.line)
     throws = scattered(now, last)
     around = spread_of(throws, (1, shape[1], len(throws.contact_board) // shape[1])).covariance
     chance = Spread(mean, np.broadcast_to(around, (*shape, 2, 2))).chance(now.window)
     on_lane = 1.0 - meant.gutter.reshape(shape)
-    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
-    boards = np.median(meant.board[:, at_15].reshape(shape), axis=1)
-    shares = sampled_share(now.posterior, base.lane, x_from_board(meant.board, base.hand), meant.y_ft)
-    return (chance * on_lane).mean(axis=1), boards, shares.reshape(shape).mean(axis=1)
+    return np.asarray((chance * on_lane).mean(axis=1))
 
 
 def _apart(options: Sequence[Option], worth: Array) -> list[Option]:

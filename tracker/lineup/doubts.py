@@ -55,14 +55,15 @@ def _few(count: int) -> Remark | None:
 
 
 def _straight(shots: Sequence[ShotFacts]) -> Remark | None:
-    turns = [one[0] for one in (s.told("turn_deg") for s in shots) if one is not None]
-    if not turns or max(turns) >= STRAIGHT_DEG:
+    turns = [one for one in (s.told("turn_deg") for s in shots) if one is not None]
+    if not turns or max(turns)[0] >= STRAIGHT_DEG:
         return None
+    most, u = max(turns)
     text = (
-        f"no ball turned more than {max(turns):.1f} deg: straight balls tell nothing of the oil; throw a ball that "
-        "hooks, twice on one line"
+        f"no ball turned more than {most:.1f} +- {u:.1f} deg: straight balls tell nothing of the oil; throw a ball "
+        "that hooks, twice on one line"
     )
-    return Remark("straight_only", text, {"turn_deg": Quantity(max(turns), None)})
+    return Remark("straight_only", text, {"turn_deg": Quantity(most, u)})
 
 
 def _contradictory(count: int, held_out: int) -> Remark | None:
@@ -101,4 +102,7 @@ def _to_try(ranking: Ranking) -> str:
 def _one_ball(balls: Sequence[str]) -> Remark | None:
     if len(set(balls)) != 1:
         return None
-    return Remark("one_ball", f"only {plain(balls[0]) or 'one ball'} was thrown: nothing is said of other balls")
+    if not plain(balls[0]):
+        text = "no ball is named: all shots are taken for one ball's; note balls in the session sheet and measure again"
+        return Remark("no_ball_named", text)
+    return Remark("one_ball", f"only {plain(balls[0])} was thrown: nothing is said of other balls")

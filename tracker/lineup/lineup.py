@@ -153,11 +153,9 @@ def _line_up(
     now = Outlook(session.posterior, window, float(thrown + 1), scatter)
     missed = {s.shot_id for s in shots if s.missed}
     played = [p for p in played_lines(session.posterior, missed) if (p.lane, p.hand) == (lane.lane, hand.hand)]
-    own = {t.shot_id for t in throws if t.hand == hand.hand}
-    used = [s for s in shots if s.shot_id in own]
     ranking = rank(now, last_of_each_ball(played))
     held = sum(t.lane == lane.lane and t.hand == hand.hand for t in fit.held_out)
-    doubts = doubts_of(used, [p.ball for p in played], held, ranking)
+    doubts = doubts_of(shots, [p.ball for p in played], held, ranking)
     stopped = any(d.code in STOPS for d in doubts)
     left = shots_left if shots_left is not None else max(PRACTICE_SHOTS - thrown, 0)
     readings = read_shots(shots, window)
@@ -165,7 +163,7 @@ def _line_up(
     return LineUp(
         lane.lane, hand.hand, "cannot_tell" if stopped else "tie" if _balls_tied(ranking) else "decided",
         doubts=doubts, ways=ways, tied=() if stopped else ranking.tied, shots=readings, shots_left=left,
-        advice=None if stopped else advise(now, ranking, left, _struck(used, readings, played)),
+        advice=None if stopped else advise(now, ranking, left, _struck(shots, readings, played)),
         reading=hand, lane_reading=lane, bowler=bowler,
         exit_board=Quantity(missing="not_determined") if stopped else _exit_board(now, ranking, lane.oil.end_ft),
     )  # fmt: skip

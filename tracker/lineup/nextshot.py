@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.lineup.chances import Choice, Outlook, middles, singles
-from tracker.lineup.decide import Option, Ranking, closely
-from tracker.lineup.lines import TARGET_FT
+from tracker.lineup.decide import Option, Ranking, closely, seen_options
 from tracker.lineup.played import Played
 from tracker.session.simulate import Paths
 
@@ -125,6 +124,4 @@ def advise(now: Outlook, ranking: Ranking, left: int, struck: Played | None) -> 
 def _inside(now: Outlook, struck: Played) -> Option:
     """A board inside a line, with feet and target."""
     choice = Choice(struck.lane, struck.ball, struck.hand, struck.line.moved(1.0, 1.0))
-    meant = middles(now, [choice])
-    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
-    return Option(choice, struck, 1.0, 1.0, board_15ft=float(np.median(meant.board[:, at_15])))
+    return seen_options(now, struck, [(choice, 1.0, 1.0)], middles(now, [choice]))[0]

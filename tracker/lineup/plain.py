@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.errors import Failure
 from tracker.lineup.decide import Option
 from tracker.lineup.lines import move_in_words
 from tracker.lineup.lineup import LineUp, Way
@@ -14,7 +15,7 @@ from tracker.lineup.nextshot import Advice
 from tracker.lineup.room import Reach, Room
 from tracker.lineup.shots import Remark
 from tracker.lineup.window import Window
-from tracker.lineup.words import CAUTIONS, line_up_lines
+from tracker.lineup.words import CAUTIONS, line_up_lines, too_few_in_words
 from tracker.results import Quantity
 from tracker.session.reading import SessionReading
 from tracker.session.summary import summary
@@ -36,6 +37,18 @@ def line_up_data(
         },
         "line_ups": [_line_up(one, window) for one in found],
         "model": summary(session),
+        "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def no_line_up_data(failure: Failure, left_out: Sequence[LeftOut]) -> dict[str, Any]:
+    """The same where the shots are too few for any model."""
+    return {
+        "format": FORMAT,
+        "layout": LAYOUT,
+        "line_ups": [],
+        "doubts": [{"code": failure.reason, "text": too_few_in_words(failure), "evidence": {}}],
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
         "cautions": list(CAUTIONS),
     }

@@ -28,8 +28,6 @@ class Played:
         Its shots, in their order.
     last : int
         Rank of its last shot.
-    feet : float or None
-        Middle of the noted boards of the slide foot.
     """
 
     lane: str
@@ -39,7 +37,6 @@ class Played:
     line: Line
     shots: tuple[str, ...]
     last: int
-    feet: float | None
 
 
 def played_lines(posterior: Posterior, missed: Collection[str] = ()) -> tuple[Played, ...]:
@@ -59,9 +56,8 @@ def _played(posterior: Posterior, rows: list[int], missed: Collection[str]) -> P
         float(np.median([r.target_board for r in releases])),
         float(np.median([r.speed_mph for r in releases])),
     )
-    feet = [f for f in (throws[k].feet for k in meant) if f is not None]
     first = throws[rows[0]]
     return Played(
         first.lane, first.ball, first.hand, first.line, middle, tuple(t.shot_id for t in throws.values()),
-        max(t.number for t in throws.values()), float(np.median(feet)) if feet else None,
+        max(t.number for t in throws.values()),
     )  # fmt: skip

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from calibration.errors import Failure
 from calibration.lane import Hand
+from tracker.flags import describe
 from tracker.lineup.lines import Line, move_in_words
 from tracker.lineup.lineup import LineUp, Way
 from tracker.lineup.nextshot import Advice
@@ -57,6 +59,11 @@ def _pocket(window: Window, hand: Hand) -> str:
         f"contact board {window.low_board:g} to {window.high_board:g} and entry {window.low_deg:g} to "
         f"{window.high_deg:g} deg; boards count from the {hand}, targets at 15 ft"
     )
+
+
+def too_few_in_words(failure: Failure) -> str:
+    """Why nothing can be told where the shots are too few for any model, and what to do."""
+    return f"Cannot tell: {failure.detail}. {describe(failure.reason).what_to_do}"
 
 
 def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
