@@ -22,7 +22,6 @@ from tracker.detection.region import Box
 Array = NDArray[np.float64]
 Float = NDArray[np.float32]
 
-PINS = tuple(range(1, 11))
 SIDE_IN = GUTTER_EDGE_IN + 1.0
 FRONT_IN, BEHIND_IN = HEAD_PIN_IN - 30.0, DECK_END_IN + 6.0
 OVER_IN = PIN_HEIGHT_IN + 5.0
