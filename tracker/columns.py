@@ -30,6 +30,8 @@ class Column:
         Digits behind the point in tables; the uncertainty is written with one more.
     kind : {'text', 'number'}
         Numbers have an uncertainty beside them.
+    title : str
+        What people call it; where there is none, the name.
     """
 
     name: str
@@ -37,6 +39,12 @@ class Column:
     definition: str
     decimals: int = 2
     kind: Kind = "number"
+    title: str = ""
+
+    @property
+    def words(self) -> str:
+        """What people call it."""
+        return self.title or self.name.replace("_", " ")
 
     @property
     def u_name(self) -> str:
@@ -70,52 +78,68 @@ COLUMNS: tuple[Column, ...] = (
     _text("status", "measured, partial (some numbers are missing for the reason given) or failed (no numbers)."),
     _text("reason", "Why the shot is partial or failed: a code, a colon, and the code in words."),
     _text("flags", "Codes of what to know about this shot, separated by blanks."),
-    Column("first_seen_ft", "ft", "Distance past the foul line where the path begins to be seen."),
-    Column("first_seen_board", "board", "Board where the path begins to be seen."),
+    Column(
+        "first_seen_ft", "ft", "Distance past the foul line where the path begins to be seen.", title="first seen at"
+    ),
+    Column("first_seen_board", "board", "Board where the path begins to be seen.", title="first seen on"),
     Column(
         "laydown_board",
         "board",
         "Board of the ball's first contact with the lane, at laydown_ft; empty if over 3 ft before the first sight.",
+        title="laydown",
     ),
     Column(
         "laydown_ft",
         "ft",
         "Distance of the ball's first contact with the lane, not seen but taken as usual: 1.4 +- 0.4 ft, or the first "
         "sight if that is nearer; empty if over 3 ft before the first sight.",
+        title="laydown at",
     ),
     Column(
         "launch_angle_deg",
         "deg",
         "Mean heading over the first 5 ft after laydown (or after the first sight); positive toward the hand's gutter.",
+        title="launch angle",
     ),
-    Column("board_15ft", "board", "Board at 15 ft."),
-    Column("arrows_board", "board", "Board where the path crosses the chevron of the arrows."),
+    Column("board_15ft", "board", "Board at 15 ft.", title="board at 15 ft"),
+    Column("arrows_board", "board", "Board where the path crosses the chevron of the arrows.", title="at the arrows"),
     Column(
         "onset_ft",
         "ft",
         "Hook onset: the first distance beyond 15 ft where the heading has turned 1.0 deg toward the pocket "
         "from its value at 15 ft; empty for a straight ball.",
+        title="hook onset",
     ),
     Column(
         "breakpoint_board",
         "board",
         "Board of the breakpoint: the point beyond 15 ft, not at either end, that lies farthest toward the "
         "hand's gutter, where the sideways velocity is zero.",
+        title="breakpoint",
     ),
-    Column("breakpoint_ft", "ft", "Distance of the breakpoint. It is not the end of the oil."),
-    Column("turn_deg", "deg", "Total turn of the heading from 15 ft to contact, positive toward the pocket."),
+    Column("breakpoint_ft", "ft", "Distance of the breakpoint. It is not the end of the oil.", title="breakpoint at"),
+    Column(
+        "turn_deg", "deg", "Total turn of the heading from 15 ft to contact, positive toward the pocket.", title="turn"
+    ),
     Column(
         "roll_ft",
         "ft",
         "Visible end of the hook: the distance where 90 % of turn_deg is done; empty if the ball still slips "
         "at contact.",
+        title="end of hook",
     ),
     Column(
         "slip_end_ft",
         "ft",
         "Distance where the ball stops slipping and rolls, by the physical fit; empty if after contact.",
+        title="slip ends",
     ),
-    Column("hook_length_ft", "ft", "roll_ft - onset_ft: a short one is a sharp hook, a long one a smooth one."),
+    Column(
+        "hook_length_ft",
+        "ft",
+        "roll_ft - onset_ft: a short one is a sharp hook, a long one a smooth one.",
+        title="hook length",
+    ),
     _text(
         "phase_at_pins",
         "What the ball is doing at contact: skid (onset not reached), hook (turning) or roll (slip has ended).",
@@ -124,31 +148,36 @@ COLUMNS: tuple[Column, ...] = (
         "entry_angle_deg",
         "deg",
         "Mean heading over the last 1.0 ft before the first contact with a pin, positive toward the pocket.",
+        title="entry angle",
     ),
     Column(
         "contact_board",
         "board",
         "Board of the ball's centre at its first contact with a pin; for a ball that misses them all, at 59.5 ft.",
+        title="contact",
     ),
     Column(
         "contact_ft",
         "ft",
         "Distance of the ball's centre at its first contact with a pin; 59.5 ft for a ball that misses them all.",
+        title="contact at",
     ),
     Column(
         "board_60ft",
         "board",
         "Board where the path, continued straight, crosses the line of the head pin's spot at 60 ft: higher "
         "than contact_board by 0.2 to 0.6.",
+        title="board at 60 ft",
     ),
-    Column("speed_release_mph", "mph", "Speed at laydown (or at the first sight)."),
-    Column("speed_pins_mph", "mph", "Speed at the first contact with a pin."),
-    Column("boards_out", "board", "Boards from laydown out to the breakpoint."),
-    Column("boards_back", "board", "Boards from the breakpoint back to contact."),
+    Column("speed_release_mph", "mph", "Speed at laydown (or at the first sight).", title="speed at release"),
+    Column("speed_pins_mph", "mph", "Speed at the first contact with a pin.", title="speed at the pins"),
+    Column("boards_out", "board", "Boards from laydown out to the breakpoint.", title="boards out"),
+    Column("boards_back", "board", "Boards from the breakpoint back to contact.", title="boards back"),
     Column(
         "deck_exit_board",
         "board",
         "Board where the ball crosses the end of the pin deck, 62 ft 10 3/16 in past the foul line.",
+        title="leaves the deck",
     ),
     _text(
         "standing_pins",

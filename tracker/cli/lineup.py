@@ -15,7 +15,6 @@ from tracker.cli.talk import Talk
 if TYPE_CHECKING:
     from tracker.lineup.window import Window
 
-LINEUP_NAME = "lineup.json"
 BOARDS, DEGREES = 40, 20
 
 
@@ -78,6 +77,7 @@ def line_up_folder(
     from tracker.lineup.plain import line_up_data, no_line_up_data
     from tracker.lineup.words import CAUTIONS, left_out_lines, too_few_in_words
     from tracker.report.files import SHOTS_NAME, write_file
+    from tracker.report.folder import LINEUP_NAME, table_hash
     from tracker.report.measured import read_measured
     from tracker.report.shotfacts import read_facts
     from tracker.session.reading import fit_session
@@ -91,15 +91,16 @@ def line_up_folder(
         bag = {} if balls is None else read_balls(balls)
     except SheetError as error:
         raise click.UsageError(str(error)) from error
-    measured = read_measured(out, sheet)
+    measured, made_from = read_measured(out, sheet), {"shots_sha256": table_hash(out)}
     reading = fit_session(measured.throws, bag, measured.left_out)
     if isinstance(reading, Failure):
         left_out, note = measured.left_out, [too_few_in_words(reading), ""]
-        data = no_line_up_data(reading, left_out)
+        data = no_line_up_data(reading, left_out, made_from=made_from)
     else:
         pocket, shots = _pocket(window), (t.shot_id for t in reading.posterior.fit.throws)
         left_out = reading.left_out
-        data = line_up_data(reading, line_ups(reading, read_facts(out, shots), pocket, shots_left), pocket, left_out)
+        found = line_ups(reading, read_facts(out, shots), pocket, shots_left)
+        data = line_up_data(reading, found, pocket, left_out, made_from=made_from)
         note = [line for one in data["line_ups"] for line in one["words"]]
     for line in (*note, *left_out_lines(left_out), *CAUTIONS):
         talk.say(line)

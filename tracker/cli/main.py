@@ -14,6 +14,7 @@ from tracker.cli.doctor import doctor
 from tracker.cli.lineup import lineup
 from tracker.cli.measure import measure
 from tracker.cli.options import Status
+from tracker.cli.report import report
 from tracker.version import VERSION
 
 
@@ -26,6 +27,7 @@ def cli() -> None:
     calibrate  once for every place of the phone
     measure    clips into shots.csv, one row a shot
     lineup     which ball and line to bowl with, from those shots
+    report     a page to look at, of one session or two compared
     demo       measure the clips that come with the program
 
     Results are on stdout, words on stderr. Exit status: 0 done, 3 some input gave no result, 2 usage, 1 anything else.
@@ -33,7 +35,7 @@ def cli() -> None:
     limit_threads()
 
 
-for command in (calibrate, measure, lineup, demo, doctor):
+for command in (calibrate, measure, lineup, report, demo, doctor):
     cli.add_command(command)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,22 +15,28 @@ from tracker.lineup.nextshot import Advice
 from tracker.lineup.room import Reach, Room
 from tracker.lineup.shots import Remark
 from tracker.lineup.window import Window
-from tracker.lineup.words import CAUTIONS, line_up_lines, too_few_in_words
+from tracker.lineup.words import CAUTIONS, line_up_lines, line_up_sections, stance, too_few_in_words
 from tracker.results import Quantity
 from tracker.session.reading import SessionReading
 from tracker.session.summary import summary
 from tracker.session.throws import LeftOut
 
-FORMAT, LAYOUT = "sixtyfeet-lineup", 1
+FORMAT, LAYOUT = "sixtyfeet-lineup", 2
 
 
 def line_up_data(
-    session: SessionReading, found: Sequence[LineUp], window: Window, left_out: Sequence[LeftOut]
+    session: SessionReading,
+    found: Sequence[LineUp],
+    window: Window,
+    left_out: Sequence[LeftOut],
+    *,
+    made_from: Mapping[str, str],
 ) -> dict[str, Any]:
-    """All line-ups of a session with the model that they stand on."""
+    """All line-ups of a session with the model that they stand on; ``made_from`` names files by their hash."""
     return {
         "format": FORMAT,
         "layout": LAYOUT,
+        "made_from": dict(made_from),
         "window": {
             "contact_board": [window.low_board, window.high_board],
             "entry_angle_deg": [window.low_deg, window.high_deg],
@@ -42,11 +48,14 @@ def line_up_data(
     }
 
 
-def no_line_up_data(failure: Failure, left_out: Sequence[LeftOut]) -> dict[str, Any]:
+def no_line_up_data(
+    failure: Failure, left_out: Sequence[LeftOut], *, made_from: Mapping[str, str]
+) -> dict[str, Any]:
     """The same where the shots are too few for any model."""
     return {
         "format": FORMAT,
         "layout": LAYOUT,
+        "made_from": dict(made_from),
         "line_ups": [],
         "doubts": [{"code": failure.reason, "text": too_few_in_words(failure), "evidence": {}}],
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
@@ -61,7 +70,7 @@ def _line_up(one: LineUp, window: Window) -> dict[str, Any]:
         "verdict": one.verdict,
         "shots_left": one.shots_left,
         "doubts": [_remark(d) for d in one.doubts],
-        "ways": [_way(w) for w in one.ways],
+        "ways": [_way(w) | {"stance": stance(w.option.choice.line, one.bowler)} for w in one.ways],
         "tied": list(one.tied),
         "next": _advice(one.advice),
         "exit_board_at_oil_end": _value(one.exit_board),
@@ -70,6 +79,7 @@ def _line_up(one: LineUp, window: Window) -> dict[str, Any]:
             for s in one.shots
         ],
         "words": line_up_lines(one, window),
+        "sections": [{"heading": s.heading, "lines": list(s.lines)} for s in line_up_sections(one, window)],
     }
 
 

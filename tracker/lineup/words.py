@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -36,21 +37,34 @@ SURE, HALF, LEAST_REPEATS = 2.0, 0.5, 2
 UNSEEN_FT = 40.0
 
 
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the note: the first is the title with the pocket, the second the answer; both without a heading."""
+
+    heading: str
+    lines: tuple[str, ...]
+
+
+def line_up_sections(found: LineUp, window: Window) -> tuple[Section, ...]:
+    """The note for one lane and one hand, part by part."""
+    left = f"Next ({found.shots_left} practice {'shot' if found.shots_left == 1 else 'shots'} left)"
+    parts = (
+        Section("", (_title(found), f"Pocket: {_pocket(window, found.hand)}.")),
+        Section("", (_headline(found), *(f"- {d.text}." for d in found.doubts))),
+        Section("Ways to play", tuple(_ways(found))),
+        Section("The lane", tuple(_lane(found))),
+        Section(left, tuple(_next(found))),
+        Section("Watch for", tuple(_watch(found)) if found.ways else ()),
+        Section("Shot by shot", tuple(line for shot in found.shots for line in _shot(shot))),
+    )
+    return tuple(part for part in parts if part.lines)
+
+
 def line_up_lines(found: LineUp, window: Window) -> list[str]:
-    """The note for one lane and one hand."""
-    lines = [_title(found), f"Pocket: {_pocket(window, found.hand)}.", "", _headline(found)]
-    lines += [*(f"- {d.text}." for d in found.doubts), ""]
-    if found.ways:
-        lines += ["Ways to play", *_ways(found), ""]
-    lines += ["The lane", *_lane(found), ""]
-    lines += [
-        f"Next ({found.shots_left} practice {'shot' if found.shots_left == 1 else 'shots'} left)",
-        *_next(found),
-        "",
-    ]
-    if found.ways:
-        lines += ["Watch for", *_watch(found), ""]
-    lines += ["Shot by shot", *(line for shot in found.shots for line in _shot(shot)), ""]
+    """The same line by line, an empty one after each part."""
+    lines: list[str] = []
+    for part in line_up_sections(found, window):
+        lines += [*([part.heading] if part.heading else []), *part.lines, ""]
     return lines
 
 

@@ -87,7 +87,7 @@ def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, str]]) -> str:
     lines = [",".join(header)]
     for row in rows:
         cells = (row.get(name, "") for name in header)
-        lines.append(",".join(_quoted(cell if _NUMBER.fullmatch(cell) else text_cell(cell)) for cell in cells))
+        lines.append(",".join(quoted(cell if is_number(cell) else text_cell(cell)) for cell in cells))
     return "".join(f"{line}\r\n" for line in lines)
 
 
@@ -100,7 +100,13 @@ def text_cell(text: str) -> str:
     return f"'{clean}" if clean.startswith(FORMULA_STARTS) or clean.lstrip().startswith(FORMULA_STARTS) else clean
 
 
-def _quoted(cell: str) -> str:
+def is_number(cell: str) -> bool:
+    """Whether a cell is a number as this program writes it."""
+    return _NUMBER.fullmatch(cell) is not None
+
+
+def quoted(cell: str) -> str:
+    """A cell in quotes where it needs them."""
     return '"' + cell.replace('"', '""') + '"' if _QUOTED.search(cell) else cell
 
 

@@ -31,7 +31,7 @@ def read_facts(out: Path, shot_ids: Iterable[str]) -> tuple[ShotFacts, ...]:
 def facts_of(row: Row) -> ShotFacts:
     """Facts of one row."""
     hand: Hand = "left" if row["hand"] == "left" else "right"
-    numbers = {c.name: _number(row[c.name], row[c.u_name]) for c in NUMBERS if row[c.name]}
+    numbers = {c.name: cell_quantity(row[c.name], row[c.u_name]) for c in NUMBERS if row[c.name]}
     return ShotFacts(
         row["shot_id"],
         row["lane"],
@@ -46,7 +46,7 @@ def facts_of(row: Row) -> ShotFacts:
     )
 
 
-def _number(value: str, u: str) -> Quantity:
+def cell_quantity(value: str, u: str) -> Quantity:
     """A cell and its uncertainty; nothing where somebody made it something else than a number."""
     try:
         number, doubt = float(value), float(u) if u else None

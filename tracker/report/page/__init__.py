@@ -1,0 +1,1 @@
+"""Pages that a browser opens: one self-contained file, complete without scripts."""

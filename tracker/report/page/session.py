@@ -1,0 +1,190 @@
+"""The page of one session: the line-up first, then balls, lane, every shot, what failed, how to read it, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from tracker.columns import NUMBERS
+from tracker.lineup.words import CAUTIONS
+from tracker.report.chartdata import chart_shot, friction_grids, room_curves
+from tracker.report.charts.data import ChartShot
+from tracker.report.charts.friction import friction_chart
+from tracker.report.charts.heading import heading_chart
+from tracker.report.charts.lane import lane_chart
+from tracker.report.charts.pocket import pocket_chart
+from tracker.report.charts.room import room_chart
+from tracker.report.charts.speed import speed_chart
+from tracker.report.files import OutputError
+from tracker.report.folder import SessionFolder, ShotEntry
+from tracker.report.page.guide import FILMING, GUIDE
+from tracker.report.page.lane_part import LanePart, lane_part
+from tracker.report.page.lineup_part import LineUpPart, line_up_part
+from tracker.report.page.pictures import drawn
+from tracker.report.page.rasters import lane_picture_uri, pins_picture_uri
+from tracker.report.page.render import render
+from tracker.report.page.shots_part import ShotPart, shot_parts
+
+PARTS = (
+    ("lineup", "Line-up"),
+    ("balls", "Balls and lines"),
+    ("lane", "The lane"),
+    ("shots", "Shots"),
+    ("failed", "What failed"),
+    ("reading", "How to read this"),
+    ("cautions", "Cautions"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class GroupPart:
+    """Shots of one lane and one hand together."""
+
+    title: str
+    shots: tuple[ShotPart, ...]
+    paths: Markup
+    lane: LanePart | None
+
+
+def session_page(out: Path, folder: SessionFolder) -> str:
+    """HTML of a session's page.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the run; only what is in it is read.
+    folder : SessionFolder
+        What :func:`tracker.report.folder.read_folder` read there.
+    """
+    data = folder.lineup or {}
+    shots = shot_parts(folder.shots, folder.lineup)
+    charts = {shot.shot_id: _chart(out, shot) for shot in folder.shots}
+    context = {
+        "title": _title(folder.shots),
+        "facts": _facts(folder),
+        "parts": PARTS,
+        "lineup_trouble": folder.lineup_trouble,
+        "lineup_doubts": [doubt["text"] for doubt in data.get("doubts", ())],
+        "lineups": [_lineup(one, k) for k, one in enumerate(data.get("line_ups", ()))],
+        "left_out": data.get("left_out", ()),
+        "groups": _groups(folder.shots, shots, charts, data.get("model")),
+        "friction": _friction(data),
+        "shots": [_shot(part, entry, charts[part.shot_id]) for part, entry in zip(shots, folder.shots, strict=True)],
+        "failures": folder.failures,
+        "guide": GUIDE,
+        "columns": NUMBERS,
+        "cautions": (*CAUTIONS, *FILMING),
+        "numbers": _numbers(shots),
+    }
+    return render("session.html", context)
+
+
+def _title(shots: Sequence[ShotEntry]) -> str:
+    lanes = list(dict.fromkeys(s.row["lane"] for s in shots if s.row["lane"]))
+    if not lanes:
+        return "Practice session"
+    return f"Practice on lane{'s' if len(lanes) > 1 else ''} {' and '.join(lanes)}"
+
+
+def _facts(folder: SessionFolder) -> tuple[str, ...]:
+    states = [s.row["status"] for s in folder.shots]
+    parts = (
+        ("measured", "measured"),
+        ("partial", "partly measured"),
+        ("failed", "without numbers"),
+    )
+    counts = ", ".join(f"{states.count(state)} {words}" for state, words in parts if states.count(state))
+    balls = list(dict.fromkeys(s.row["ball"] for s in folder.shots if s.row["ball"]))
+    hands = list(dict.fromkeys(f"{s.row['hand']}-hander" for s in folder.shots if s.row["hand"]))
+    shots = f"{len(states)} shot{'' if len(states) == 1 else 's'} ({counts})" if states else "No shots"
+    return (
+        f"{shots}{', ' + ' and '.join(hands) if hands else ''}.",
+        *((f"Balls: {', '.join(balls)}.",) if balls else ()),
+    )
+
+
+def _chart(out: Path, shot: ShotEntry) -> ChartShot | None:
+    if shot.row["status"] == "failed" or shot.trouble or not shot.data:
+        return None
+    try:
+        return chart_shot(out, shot.row)
+    except OutputError:
+        return None
+
+
+def _lineup(data: Mapping[str, Any], number: int) -> dict[str, Any]:
+    part: LineUpPart = line_up_part(data)
+    rooms = room_curves(data)
+    caption = "Room: chance of the pocket against the miss at 15 ft."
+    return {
+        **{name: getattr(part, name) for name in part.__slots__},
+        "rooms": [(drawn(room_chart, room, f"room-{number}-{k}"), caption) for k, room in enumerate(rooms)],
+    }
+
+
+def _groups(
+    shots: Sequence[ShotEntry],
+    parts: Sequence[ShotPart],
+    charts: Mapping[str, ChartShot | None],
+    model: Mapping[str, Any] | None,
+) -> list[GroupPart]:
+    """One group a lane and a hand, in the order in which they come."""
+    keys = list(dict.fromkeys(_key(s) for s in shots if s.row["status"] != "failed"))
+    out = []
+    for k, (lane, hand) in enumerate(keys):
+        own = tuple(p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed")
+        lines = [c for p in own if (c := charts[p.shot_id]) is not None]
+        name = f"Lane {lane}, " if lane else ""
+        side = f"{hand}-hander" if hand else "hand not known"
+        found = None if model is None else lane_part(model, lane, hand)
+        out.append(GroupPart(f"{name}{side}", own, drawn(lane_chart, lines, f"paths-{k}"), found))
+    return out
+
+
+def _key(shot: ShotEntry) -> tuple[str, str]:
+    return shot.row["lane"], shot.row["hand"]
+
+
+def _friction(data: Mapping[str, Any]) -> list[tuple[Markup, str]]:
+    if "model" not in data:
+        return []
+    hands = {one["lane"]: one["hand"] for one in data["line_ups"]}
+    caption = "Friction by the lane model for a middling ball; blank where no slipping ball passed."
+    return [
+        (drawn(friction_chart, grid, f"friction-{k}", hand=hands.get(grid.lane, "right")), caption)
+        for k, grid in enumerate(friction_grids(data))
+    ]
+
+
+def _shot(part: ShotPart, entry: ShotEntry, chart: ChartShot | None) -> dict[str, Any]:
+    one = [] if chart is None else [chart]
+    charts = {"path": lane_chart, "heading": heading_chart, "speed": speed_chart, "pocket": pocket_chart}
+    return {
+        **{name: getattr(part, name) for name in part.__slots__},
+        **{name: drawn(draw, one, f"{part.anchor}-{name}") for name, draw in charts.items()},
+        "lane_uri": Markup(lane_picture_uri(entry)),  # noqa: S704 - base64
+        "lane_alt": f"Path of {part.shot_id} drawn on the lane; its numbers stand in the tables below.",
+        "pins_uri": Markup(pins_picture_uri(entry)),  # noqa: S704 - base64
+        "pins_alt": f"Pins of {part.shot_id}: pins left {part.standing or 'not sure'}.",
+    }
+
+
+def _numbers(shots: Sequence[ShotPart]) -> dict[str, Any]:
+    """What the page's script compares two shots by."""
+    listed = [[n for _, lines in shot.groups for n in lines] for shot in shots]
+    columns = [{"title": n.title, "unit": n.unit} for n in (listed[0] if listed else ())]
+    return {
+        "columns": columns,
+        "shots": [
+            {
+                "anchor": shot.anchor,
+                "name": shot.shot_id,
+                "numbers": [{"value": n.said.value, "u": n.said.u, "text": n.said.text} for n in lines],
+            }
+            for shot, lines in zip(shots, listed, strict=True)
+        ],
+    }

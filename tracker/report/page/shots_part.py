@@ -1,0 +1,128 @@
+"""Single shots as the page shows them: a row beside the others, and a section of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tracker.columns import column
+from tracker.flags import describe
+from tracker.report.folder import ShotEntry
+from tracker.report.page.said import Said, say
+
+OVERVIEW = (
+    "laydown_board", "arrows_board", "launch_angle_deg", "onset_ft", "breakpoint_board", "breakpoint_ft",
+    "entry_angle_deg", "contact_board", "speed_release_mph", "speed_pins_mph",
+)  # fmt: skip
+GROUPS = (
+    (
+        "Release",
+        (
+            "first_seen_ft", "first_seen_board", "laydown_board", "laydown_ft", "launch_angle_deg", "board_15ft",
+            "arrows_board", "speed_release_mph",
+        ),
+    ),
+    (
+        "Hook",
+        (
+            "onset_ft", "breakpoint_board", "breakpoint_ft", "turn_deg", "roll_ft", "slip_end_ft", "hook_length_ft",
+            "boards_out", "boards_back",
+        ),
+    ),
+    (
+        "Pins",
+        ("entry_angle_deg", "contact_board", "contact_ft", "board_60ft", "speed_pins_mph", "deck_exit_board"),
+    ),
+)  # fmt: skip
+PHASES = {"skid": "skids", "hook": "still hooks", "roll": "rolls"}
+
+
+@dataclass(frozen=True, slots=True)
+class NumberLine:
+    """A number of a shot: its column, what people call it, its unit, and its value."""
+
+    name: str
+    title: str
+    unit: str
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class ShotPart:
+    """One shot.
+
+    Attributes
+    ----------
+    shot_id, ball, line, status : str
+    anchor : str
+        Name of its section for links, free of anything that a name of a clip could hold.
+    noted : str
+        What the sheet says of lane, intent and execution, in words.
+    reason : str
+        Why it is partial or failed.
+    remarks : tuple of str
+        What the line-up reads of it.
+    flags : tuple of str
+        What to know about it.
+    overview : tuple of NumberLine
+    groups : tuple of (str, tuple of NumberLine)
+    at_pins, standing : str
+    trouble : str
+    """
+
+    shot_id: str
+    ball: str
+    line: str
+    status: str
+    anchor: str
+    noted: str
+    reason: str
+    remarks: tuple[str, ...]
+    flags: tuple[str, ...]
+    overview: tuple[NumberLine, ...]
+    groups: tuple[tuple[str, tuple[NumberLine, ...]], ...]
+    at_pins: str
+    standing: str
+    trouble: str
+
+
+def shot_parts(shots: Sequence[ShotEntry], lineup: Mapping[str, Any] | None) -> tuple[ShotPart, ...]:
+    """Parts of all shots in their order, with what the line-up reads of them."""
+    remarks = _remarks(lineup)
+    return tuple(_shot(shot, f"shot-{k}", remarks.get(shot.shot_id, ())) for k, shot in enumerate(shots, 1))
+
+
+def _remarks(lineup: Mapping[str, Any] | None) -> dict[str, tuple[str, ...]]:
+    found = (lineup or {}).get("line_ups", ())
+    return {s["shot_id"]: tuple(_sentence(r["text"]) for r in s["remarks"]) for one in found for s in one["shots"]}
+
+
+def _sentence(text: str) -> str:
+    clean = text.replace(" +- ", " \u00b1 ").rstrip(".")
+    return f"{clean[:1].upper()}{clean[1:]}."
+
+
+def _shot(shot: ShotEntry, anchor: str, remarks: tuple[str, ...]) -> ShotPart:
+    row = shot.row
+    return ShotPart(
+        shot.shot_id, row["ball"], row["line"], row["status"],
+        anchor=anchor, noted=_noted(row), reason=row["reason"].partition(": ")[2] or row["reason"], remarks=remarks,
+        flags=tuple(describe(code).text for code in row["flags"].split()),
+        overview=tuple(_line(shot, name) for name in OVERVIEW),
+        groups=tuple((title, tuple(_line(shot, name) for name in names)) for title, names in GROUPS),
+        at_pins=PHASES.get(row["phase_at_pins"], ""), standing=row["standing_pins"], trouble=shot.trouble,
+    )  # fmt: skip
+
+
+def _noted(row: Mapping[str, str]) -> str:
+    intent = {"same": "meant as the one before", "move": "a move", "test": "a test", "spare": "a spare shot"}
+    lane = f"lane {row['lane']}" if row["lane"] else ""
+    execution = f"thrown \u2018{row['execution']}\u2019" if row["execution"] else ""
+    hand = f"{row['hand']}-hander" if row["hand"] else ""
+    return ", ".join(part for part in (lane, hand, intent.get(row["intent"], row["intent"]), execution) if part)
+
+
+def _line(shot: ShotEntry, name: str) -> NumberLine:
+    found = column(name)
+    return NumberLine(name, found.words, found.unit, say(shot.numbers[name], found.unit))
