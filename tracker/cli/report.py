@@ -1,4 +1,4 @@
-"""``sixtyfeet report``: the page of a session for bowler and coach, its data in other forms, or two sessions compared."""
+"""``sixtyfeet report``: the page of a session, its data in other forms, or two sessions compared."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ PAGE_NAME, COMPARE_NAME = "session.html", "compare.html"
 
 @click.command()
 @click.argument("out", metavar="OUT", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.argument("other", metavar="[OTHER]", required=False, type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument(
+    "other", metavar="[OTHER]", required=False, type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
 @click.option("--excel", is_flag=True, help="Also the table with semicolons and decimal commas, for spreadsheets.")
 @options.talk_options
 @click.pass_context

@@ -48,9 +48,7 @@ def line_up_data(
     }
 
 
-def no_line_up_data(
-    failure: Failure, left_out: Sequence[LeftOut], *, made_from: Mapping[str, str]
-) -> dict[str, Any]:
+def no_line_up_data(failure: Failure, left_out: Sequence[LeftOut], *, made_from: Mapping[str, str]) -> dict[str, Any]:
     """The same where the shots are too few for any model."""
     return {
         "format": FORMAT,
@@ -85,7 +83,7 @@ def _line_up(one: LineUp, window: Window) -> dict[str, Any]:
 
 def _way(way: Way) -> dict[str, Any]:
     return _option(way.option) | {
-        "chance": _value(way.chance),
+        "chance": _value(way.chance, 4),
         "contact_board": _value(way.contact_board),
         "contact_scatter_board": _round(way.contact_scatter),
         "entry_angle_deg": _value(way.entry_angle_deg),
@@ -151,10 +149,10 @@ def _remark(remark: Remark) -> dict[str, Any]:
     return {"code": remark.code, "text": remark.text, "evidence": evidence}
 
 
-def _value(q: Quantity) -> dict[str, Any]:
+def _value(q: Quantity, digits: int = 3) -> dict[str, Any]:
     if q.value is None:
         return {"value": None, "u": None, "missing": q.missing}
-    return {"value": _round(q.value), "u": None if q.u is None else _round(q.u)}
+    return {"value": _round(q.value, digits), "u": None if q.u is None else _round(q.u, digits)}
 
 
 def _rounded(values: Any) -> list[float | None]:

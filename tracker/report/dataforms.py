@@ -1,4 +1,4 @@
-"""The table of shots in other forms: for a spreadsheet with decimal commas, one number a row, and what each column is."""
+"""The table of shots in other forms: with decimal commas, one number a row, and what each column is."""
 
 from __future__ import annotations
 
@@ -47,9 +47,7 @@ def excel_text(header: Sequence[str], rows: Iterable[Mapping[str, str]]) -> str:
     Pins such as ``4-7-10`` stand with blanks, ``4 7 10``, so that no spreadsheet makes a date of them. No text can run
     as a formula.
     """
-    lines = [";".join(header)]
-    for row in rows:
-        lines.append(";".join(_excel_cell(name, row.get(name, "")) for name in header))
+    lines = [";".join(header), *(";".join(_excel_cell(n, row.get(n, "")) for n in header) for row in rows)]
     return BYTE_ORDER_MARK + "".join(f"{line}\r\n" for line in lines)
 
 
@@ -78,8 +76,11 @@ def _long_rows(shot: ShotEntry) -> Iterator[Row]:
 def dictionary_text() -> str:
     """What every column of every table is, from the registry, and every code."""
     tables = (
-        ("shots.csv", COLUMNS), ("path.csv", PATH_COLUMNS), ("failures.csv", FAILURE_COLUMNS), (LONG_NAME, LONG_COLUMNS),
-    )  # fmt: skip
+        ("shots.csv", COLUMNS),
+        ("path.csv", PATH_COLUMNS),
+        ("failures.csv", FAILURE_COLUMNS),
+        (LONG_NAME, LONG_COLUMNS),
+    )
     rows = [row for file, columns in tables for column in columns for row in _column_rows(file, column)]
     for kind, codes in (("reason", REASONS), ("flag", FLAGS)):
         rows += [_row("shots.csv", code.code, kind, f"{code.text} {code.what_to_do}".strip()) for code in codes]

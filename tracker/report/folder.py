@@ -129,7 +129,7 @@ def _shot_data(file: Path) -> Mapping[str, Any]:
     data = json.loads(file.read_text(encoding="utf-8"))
     if not isinstance(data, dict) or not isinstance(data.get("numbers", {}), dict):
         msg = "not a shot's file"
-        raise ValueError(msg)
+        raise TypeError(msg)
     return data
 
 
@@ -164,11 +164,10 @@ def _lineup(out: Path) -> tuple[Mapping[str, Any] | None, str]:
         return None, "No line-up was made; `sixtyfeet lineup` on this folder makes one."
     try:
         data = json.loads(file.read_text(encoding="utf-8"))
-        if data["format"] != LINEUP_FORMAT:
-            msg = f"format {data['format']!r}"
-            raise ValueError(msg)
-        made_from = data["made_from"]["shots_sha256"]
+        own, made_from = data["format"] == LINEUP_FORMAT, data["made_from"]["shots_sha256"]
     except (OSError, ValueError, KeyError, TypeError):
+        own, made_from, data = False, "", {}
+    if not own:
         return None, f"{LINEUP_NAME} cannot be read, or is of an older version; run `sixtyfeet lineup` again."
     if made_from != table_hash(out):
         return None, "The line-up was made before the table of shots changed; run `sixtyfeet lineup` again."

@@ -18,7 +18,7 @@ from scipy import stats
 from tracker.results import Quantity
 
 LEAST_SHOTS = 2
-SURE = 0.95
+SURE, WELL_KNOWN = 0.95, 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +33,15 @@ class Group:
         u holds scatter and what is common to the session; empty (``few_shots``) with fewer than two.
     scatter : float or None
         Standard deviation of single shots.
+    low, high : float or None
+        Central 95 % of the mean.
     """
 
     values: tuple[Quantity, ...]
     mean: Quantity
     scatter: float | None
+    low: float | None = None
+    high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +106,8 @@ def group(values: Sequence[Quantity]) -> Group:
     numbers = np.array([q.value for q in known], dtype=np.float64)
     scatter = float(numbers.std(ddof=1))
     u = float(np.hypot(scatter / np.sqrt(len(known)), _common(known)))
-    return Group(known, Quantity(float(numbers.mean()), u), scatter)
+    mean, reach = float(numbers.mean()), _reach(_freedom([(scatter, len(known))], u)) * u
+    return Group(known, Quantity(mean, u), scatter, mean - reach, mean + reach)
 
 
 def _common(known: Sequence[Quantity]) -> float:
@@ -133,13 +138,17 @@ def _one(name: str, before: Group, after: Group) -> Versus:
     difference, u = last.value - first.value, float(np.hypot(first.u, last.u))
     if u == 0.0:
         return Versus(name, before, after, Quantity(missing="not_determined"))
-    student = stats.t(_freedom(before, after, u))
-    reach = float(student.ppf((1.0 + SURE) / 2.0)) * u
-    p = 2.0 * float(student.sf(abs(difference) / u))
+    freedom = _freedom([(g.scatter or 0.0, len(g.values)) for g in (before, after)], u)
+    reach = _reach(freedom) * u
+    p = 2.0 * float(stats.t.sf(abs(difference) / u, freedom))
     return Versus(name, before, after, Quantity(difference, u), difference - reach, difference + reach, p)
 
 
-def _freedom(before: Group, after: Group, u: float) -> float:
-    """Effective degrees of freedom; what is common to a session counts as well known."""
-    lost = sum(((g.scatter or 0.0) ** 2 / len(g.values)) ** 2 / (len(g.values) - 1) for g in (before, after))
-    return float(min(u**4 / lost, 1e6)) if lost > 0 else 1e6
+def _freedom(scattered: Sequence[tuple[float, int]], u: float) -> float:
+    """Effective degrees of freedom of standard deviations over counts; what is common counts as well known."""
+    lost = sum((scatter**2 / count) ** 2 / (count - 1) for scatter, count in scattered)
+    return float(min(u**4 / lost, WELL_KNOWN)) if lost > 0 else WELL_KNOWN
+
+
+def _reach(freedom: float) -> float:
+    return float(stats.t.ppf((1.0 + SURE) / 2.0, freedom))

@@ -84,9 +84,12 @@ def _balls(comparison: Mapping[str, Any]) -> BallsTable | None:
         f"{line['speed_mph']:.1f} mph"
     )
     rows = tuple(
-        (title, unit, tuple(say_data(b["numbers"].get(name), unit) for b in balls)) for name, title, unit in BALL_NUMBERS
+        (title, unit, tuple(say_data(b["numbers"].get(name), unit) for b in balls))
+        for name, title, unit in BALL_NUMBERS
     )
-    return BallsTable(words, tuple(b["ball"] for b in balls), rows, tuple(_difference(d) for d in comparison["differences"]))
+    return BallsTable(
+        words, tuple(b["ball"] for b in balls), rows, tuple(_difference(d) for d in comparison["differences"])
+    )
 
 
 def _difference(data: Mapping[str, Any]) -> tuple[str, tuple[tuple[str, Said, bool], ...]]:

@@ -136,7 +136,9 @@ def _groups(
     keys = list(dict.fromkeys(_key(s) for s in shots if s.row["status"] != "failed"))
     out = []
     for k, (lane, hand) in enumerate(keys):
-        own = tuple(p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed")
+        own = tuple(
+            p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed"
+        )
         lines = [c for p in own if (c := charts[p.shot_id]) is not None]
         name = f"Lane {lane}, " if lane else ""
         side = f"{hand}-hander" if hand else "hand not known"

@@ -67,6 +67,8 @@ class ShotPart:
         What to know about it.
     overview : tuple of NumberLine
     groups : tuple of (str, tuple of NumberLine)
+    missing : tuple of (str, tuple of str)
+        Why numbers are missing, each reason once with the numbers that it is of.
     at_pins, standing : str
     trouble : str
     """
@@ -82,6 +84,7 @@ class ShotPart:
     flags: tuple[str, ...]
     overview: tuple[NumberLine, ...]
     groups: tuple[tuple[str, tuple[NumberLine, ...]], ...]
+    missing: tuple[tuple[str, tuple[str, ...]], ...]
     at_pins: str
     standing: str
     trouble: str
@@ -105,14 +108,23 @@ def _sentence(text: str) -> str:
 
 def _shot(shot: ShotEntry, anchor: str, remarks: tuple[str, ...]) -> ShotPart:
     row = shot.row
+    groups = tuple((title, tuple(_line(shot, name) for name in names)) for title, names in GROUPS)
     return ShotPart(
         shot.shot_id, row["ball"], row["line"], row["status"],
         anchor=anchor, noted=_noted(row), reason=row["reason"].partition(": ")[2] or row["reason"], remarks=remarks,
         flags=tuple(describe(code).text for code in row["flags"].split()),
         overview=tuple(_line(shot, name) for name in OVERVIEW),
-        groups=tuple((title, tuple(_line(shot, name) for name in names)) for title, names in GROUPS),
+        groups=groups, missing=_missing([n for _, lines in groups for n in lines]),
         at_pins=PHASES.get(row["phase_at_pins"], ""), standing=row["standing_pins"], trouble=shot.trouble,
     )  # fmt: skip
+
+
+def _missing(lines: Sequence[NumberLine]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    reasons: dict[str, list[str]] = {}
+    for line in lines:
+        if line.said.why:
+            reasons.setdefault(line.said.why, []).append(line.title)
+    return tuple((why, tuple(titles)) for why, titles in reasons.items())
 
 
 def _noted(row: Mapping[str, str]) -> str:
