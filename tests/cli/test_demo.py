@@ -31,7 +31,7 @@ def test_it_ends_with_the_table_and_where_the_files_are(shown: tuple[Path, Done]
         k for k, line in enumerate(lines) if line.startswith("table demo_out/shots.csv, lane grid demo_out/lane")
     ]
     assert any(line.startswith("practice-8") for line in lines[where - 5 : where])
-    assert done.stdout == "demo_out/shots.csv\ndemo_out/lineup.json\n"
+    assert done.stdout == "demo_out/shots.csv\ndemo_out/lineup.json\ndemo_out/session.html\n"
 
 
 def test_it_lines_up_the_session(shown: tuple[Path, Done]) -> None:

@@ -1,4 +1,4 @@
-"""``sixtyfeet demo``: measure and line up the practice session that comes with the program."""
+"""``sixtyfeet demo``: measure, line up and report the practice session that comes with the program."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from tracker.cli import options
 from tracker.cli.lineup import line_up_folder
 from tracker.cli.measure import Given, measure_clips
 from tracker.cli.options import Status
+from tracker.cli.report import report_folder
 from tracker.cli.talk import Talk
 
 
@@ -22,9 +23,9 @@ from tracker.cli.talk import Talk
 @options.talk_options
 @click.pass_context
 def demo(context: click.Context, talk: Talk, *, workers: int, redo: bool, out: Path | None) -> None:
-    """Find the lane of the rendered practice session that comes with the program, measure it, and line up.
+    """Find the lane of the rendered practice session that comes with the program, measure it, line up, and report.
 
-    Without -o the results go into a new temporary folder. Prints the paths of table and line-up.
+    Without -o the results go into a new temporary folder. Prints the paths of table, line-up and page.
     """
     folder = out if out is not None else Path(tempfile.mkdtemp(prefix="sixtyfeet-demo-"))
     with resources.as_file(resources.files("sample_media")) as media:
@@ -45,4 +46,5 @@ def run_demo(media: Path, out: Path, talk: Talk, *, workers: int, redo: bool) ->
     talk.say(f"table {where}/shots.csv, lane grid {where}/lane.png, one folder a shot with overlay.png beside them")
     if status is not Status.DONE:
         return status
-    return line_up_folder(out, talk, session=media / "session.csv", balls=media / "balls.csv")
+    status = line_up_folder(out, talk, session=media / "session.csv", balls=media / "balls.csv")
+    return report_folder(out, talk) if status is Status.DONE else status
