@@ -23,7 +23,7 @@ class Column:
     name : str
         Name in the table; of a number it ends with the unit, or is a board or a ratio.
     unit : str
-        ``board``, ``ft``, ``deg``, ``mph``, ``rpm``, ``s``, ``1`` for a ratio, or empty for a text.
+        ``board``, ``ft``, ``deg``, ``mph``, ``ft/s2``, ``rpm``, ``s``, ``1`` for a ratio, or empty for a text.
     definition : str
         What the number is, in a sentence.
     decimals : int
@@ -205,6 +205,19 @@ PATH_COLUMNS: tuple[Column, ...] = (
         decimals=0,
     ),
 )
+
+CURVE_COLUMNS: tuple[Column, ...] = (
+    Column("board", "board", "Board of the ball's centre.", decimals=3),
+    Column("heading_deg", "deg", "Direction of the path against the boards, positive toward the pocket.", decimals=3),
+    Column("speed_mph", "mph", "Speed along the path.", decimals=3),
+    Column(
+        "sideways_ft_s2",
+        "ft/s2",
+        "Acceleration across the lane: the second derivative by time of the distance from the lane's edge, positive "
+        "toward the pocket; 32.2 would be that of gravity.",
+    ),
+)
+"""Numbers of the path at every foot with standard uncertainties, in ``shot.json`` only."""
 
 FIT_NUMBERS: tuple[Column, ...] = (
     Column("speed_mph", "mph", "Speed at first_seen_ft."),

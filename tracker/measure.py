@@ -391,6 +391,7 @@ class _Measurer:
             hand=found.hand, quantities={} if status == "failed" else quantities,
             launch=None if status == "failed" else launch.toward_pocket(found.hand),
             stations=None if status == "failed" or found.gutter else self._stations(path, draws, found.hand),
+            curves=None if status == "failed" else found.curves,
             path=table, camera=camera, scene=self._watched.scene, pins=None if status == "failed" else pins,
         )  # fmt: skip
 

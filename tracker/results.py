@@ -103,6 +103,25 @@ class Stations:
     covariance: Array
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PathCurves:
+    """The path at every whole foot in sight, up to contact, with standard uncertainties; all of shape ``(k,)``.
+
+    The numbers are those of :data:`tracker.columns.CURVE_COLUMNS`. Errors at neighbouring distances hang together:
+    each u is right for its own distance, a difference between two of them has less. See :class:`Stations` for how much.
+    """
+
+    distance_ft: Array
+    board: Array
+    board_u: Array
+    heading_deg: Array
+    heading_deg_u: Array
+    speed_mph: Array
+    speed_mph_u: Array
+    sideways_ft_s2: Array
+    sideways_ft_s2_u: Array
+
+
 @dataclass(frozen=True, slots=True)
 class PathTable:
     """The smoothed path, one row a frame looked at between first and last sight; every array has shape ``(n,)``.
@@ -253,6 +272,8 @@ class ShotResult:
         What the physical fit says of launch and lane, sides positive toward the pocket; None for a failed shot.
     stations : Stations or None
         The path at a few distances with its covariance; None for a gutter ball, a failed shot or a short path.
+    curves : PathCurves or None
+        The path over distance with uncertainties; None for a failed shot or fewer than two feet in sight.
     path : PathTable or None
         The smoothed path; None when the shot failed before one existed.
     camera : Camera or None
@@ -273,6 +294,7 @@ class ShotResult:
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
     launch: LaunchFit | None = None
     stations: Stations | None = None
+    curves: PathCurves | None = None
     path: PathTable | None = None
     camera: Camera | None = None
     scene: Scene | None = None

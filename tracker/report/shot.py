@@ -11,6 +11,7 @@ import numpy as np
 
 from tracker.columns import FIT_NUMBERS, NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
 from tracker.flags import describe
+from tracker.report.curves import curves_data
 from tracker.report.files import OutputError, csv_text, remove_folder, write_folder
 from tracker.report.overlay import overlay_png
 from tracker.report.pinstrip import pins_png
@@ -19,7 +20,7 @@ from tracker.report.rows import number_text, phase_at_pins
 from tracker.results import LaunchFit, PathTable, PinsReading, Quantity, ShotResult, Stations
 
 FORMAT = "sixtyfeet-shot"
-LAYOUT = 3
+LAYOUT = 4
 
 
 def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any], *, noted_standing: str = "") -> None:
@@ -95,6 +96,7 @@ def shot_json(shot: ShotResult, provenance: Mapping[str, Any], *, noted_standing
         "numbers": _numbers(NUMBERS, shot.quantities),
         "physical_fit": _physical_fit(shot.launch),
         "stations": _stations(shot.stations),
+        "curves": curves_data(shot.curves),
         "pins": _pins(shot.pins, noted_standing),
         "path": {c.name: {"unit": c.unit, "definition": c.definition} for c in PATH_COLUMNS},
         "provenance": provenance,

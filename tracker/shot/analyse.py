@@ -12,8 +12,9 @@ from calibration.lane import INCHES_PER_FOOT, LANE_WIDTH_IN, Hand
 from tracker.path.motion import VX, VY, X, Y
 from tracker.path.posterior import PathDraws
 from tracker.path.smooth import SmoothPath
-from tracker.results import Quantity
+from tracker.results import PathCurves, Quantity
 from tracker.shot.curves import Curves, curves
+from tracker.shot.everyfoot import every_foot
 from tracker.shot.numbers import TURN_FROM_FT, Chevron, shot_numbers
 
 Array = NDArray[np.float64]
@@ -102,12 +103,13 @@ class Arrows:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """What the path says: numbers, hand and flags; ``gutter`` where the ball left the lane."""
+    """What the path says: numbers, curves over distance, hand and flags; ``gutter`` where the ball left the lane."""
 
     quantities: dict[str, Quantity]
     hand: Hand
     flags: tuple[str, ...]
     gutter: bool
+    curves: PathCurves | None = None
 
 
 def path_hand(draws: PathDraws, last_seen: int) -> Hand | None:
@@ -239,4 +241,5 @@ def analyse(
     flags += sorted({q.missing for q in quantities.values() if q.missing})
     flags += ["arrows_modelled"] if arrows.modelled else []
     flags += ["misses_pins"] if reaches and bool(c.misses[0]) else []
-    return Analysis(quantities, chosen, tuple(dict.fromkeys(flags)), gutter is not None)
+    over = every_foot(c, timing_u)
+    return Analysis(quantities, chosen, tuple(dict.fromkeys(flags)), gutter is not None, over)

@@ -35,9 +35,9 @@ class Curves:
     ----------
     distance_ft : ndarray of shape (g,)
         Grid, feet past the foul line, in steps of 0.1 ft.
-    board, heading_deg, speed_mph, turning : ndarray of shape (m, g)
-        Board, heading (positive toward the pocket), speed, and change of heading in degrees a foot; NaN beyond contact
-        or beyond the ends of that path.
+    board, heading_deg, speed_mph, turning, sideways_ft_s2 : ndarray of shape (m, g)
+        Board, heading (positive toward the pocket), speed, change of heading in degrees a foot, and acceleration across
+        the lane (positive toward the pocket); NaN beyond contact or beyond the ends of that path.
     contact_ft, contact_board : ndarray of shape (m,)
         Ball's centre at first contact with a pin of a full rack, or at 59.5 ft for a ball that misses them all; NaN if
         the path does not get there.
@@ -56,6 +56,7 @@ class Curves:
     heading_deg: Array
     speed_mph: Array
     turning: Array
+    sideways_ft_s2: Array
     contact_ft: Array
     contact_board: Array
     start_ft: Array
@@ -119,6 +120,7 @@ def curves(states: Array, last_seen: int, hand: Hand, ball_radius_in: float, *, 
         (states[..., VX] ** 2 + states[..., VY] ** 2) * states[..., VY]
     )
     turning = np.degrees(toward_pocket * bend) * INCHES_PER_FOOT
+    sideways = toward_pocket * states[..., AX] / INCHES_PER_FOOT
     board = board_from_x(states[..., X], hand)
     before = max(last_seen, 0)
     contact_in, misses = first_contact(states[:, -1, X], states[:, -1, Y], slope[:, -1], ball_radius_in)
@@ -131,13 +133,15 @@ def curves(states: Array, last_seen: int, hand: Hand, ball_radius_in: float, *, 
     end = np.nanmax(contact_ft) if reaches_pins else float(y_ft[0, before])
     grid = np.arange(np.ceil(y_ft[0, 0] / GRID_FT) * GRID_FT, end, GRID_FT)
     start_board = board[:, 0]
-    board, heading, speed, turning = (_stack(y_ft, v, grid) for v in (board, heading, speed, turning))
+    over = (board, heading, speed, turning, sideways)
+    board, heading, speed, turning, sideways = (_stack(y_ft, v, grid) for v in over)
     return Curves(
         distance_ft=grid,
         board=board,
         heading_deg=heading,
         speed_mph=speed,
         turning=turning,
+        sideways_ft_s2=sideways,
         contact_ft=contact_ft,
         contact_board=contact_board,
         start_ft=y_ft[:, 0],
