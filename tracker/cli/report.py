@@ -39,6 +39,9 @@ def report(context: click.Context, /, talk: Talk, out: Path, other: Path | None,
     if other is not None and excel:
         msg = "--excel belongs to one session; leave it out, or give one folder"
         raise click.UsageError(msg)
+    if other is not None and out.resolve() == other.resolve():
+        msg = "OUT and OTHER are the same folder; give two sessions"
+        raise click.UsageError(msg)
     context.exit(report_folder(out, talk, excel=excel) if other is None else compare_folders(out, other, talk))
 
 

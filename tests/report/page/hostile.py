@@ -19,7 +19,7 @@ from calibration.errors import Failure  # isort: skip
 
 BALL = "\"><script>document.title='run'</script>"
 OTHER = "]]><img src=x onerror=\"document.title='run'\">&amp; {{ 7 * 7 }}"
-LINE = "=HYPERLINK(\"http://example.invalid\";\"x\")\u202e\u0007"
+LINE = '=HYPERLINK("http://example.invalid";"x")\u202e\u0007'
 LANE = "</title><b onmouseover=alert(1)>\u20287"
 SHOT = "s <i>&'=\"x"
 NOTE = "private words of the bowler"

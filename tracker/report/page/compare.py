@@ -206,9 +206,9 @@ def _line(one: Versus) -> Line:
     interval = "" if one.low is None or one.high is None else f"{_signed(one.low)} to {_signed(one.high)}"
     scatters = [f"{side.scatter:.2f}" if side.scatter is not None else NOTHING for side in (one.before, one.after)]
     return Line(
-        found.words, found.unit, say(one.before.mean, found.unit), say(one.after.mean, found.unit),
+        found.words, found.unit, say(one.before.mean), say(one.after.mean),
         counts=f"{len(one.before.values)} and {len(one.after.values)}", scatter=" and ".join(scatters),
-        difference=say(one.difference, found.unit), interval=interval, told=one.told,
+        difference=say(one.difference), interval=interval, told=one.told,
     )  # fmt: skip
 
 
@@ -218,8 +218,7 @@ def _signed(value: float) -> str:
 
 def _told(group: GroupPart) -> list[str]:
     return [
-        f"{group.title}: {line.title} differs by {line.difference} {line.unit if line.unit == 'board' else ''}".rstrip()
-        + f" (95 %: {line.interval})."
+        f"{group.title}: {line.title} differs by {line.difference} {line.unit} (95 %: {line.interval})."
         for line in group.lines
         if line.told
     ]

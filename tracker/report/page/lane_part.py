@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tracker.report.page.said import Said, quantity, say, say_data
+from tracker.report.page.said import Said, say_data
 
 BALL_NUMBERS = (
     ("onset_ft", "hook onset", "ft"),
@@ -32,14 +32,14 @@ class BallsTable:
         Columns.
     rows : tuple of (str, str, tuple of Said)
         Name, unit, and the number of each ball.
-    differences : tuple of (str, tuple of Said, tuple of str)
-        Which two, their differences, and which of these are told apart.
+    differences : tuple of (str, tuple of (Said, bool))
+        Which two, their difference in each number, and whether it is told apart.
     """
 
     line: str
     balls: tuple[str, ...]
     rows: tuple[tuple[str, str, tuple[Said, ...]], ...]
-    differences: tuple[tuple[str, tuple[tuple[str, Said, bool], ...]], ...]
+    differences: tuple[tuple[str, tuple[tuple[Said, bool], ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,17 +84,14 @@ def _balls(comparison: Mapping[str, Any]) -> BallsTable | None:
         f"{line['speed_mph']:.1f} mph"
     )
     rows = tuple(
-        (title, unit, tuple(say_data(b["numbers"].get(name), unit) for b in balls))
-        for name, title, unit in BALL_NUMBERS
+        (title, unit, tuple(say_data(b["numbers"].get(name)) for b in balls)) for name, title, unit in BALL_NUMBERS
     )
     return BallsTable(
         words, tuple(b["ball"] for b in balls), rows, tuple(_difference(d) for d in comparison["differences"])
     )
 
 
-def _difference(data: Mapping[str, Any]) -> tuple[str, tuple[tuple[str, Said, bool], ...]]:
+def _difference(data: Mapping[str, Any]) -> tuple[str, tuple[tuple[Said, bool], ...]]:
     told = set(data["told"])
-    cells = tuple(
-        (title, say(quantity(data["numbers"].get(name)), unit), name in told) for name, title, unit in BALL_NUMBERS
-    )
+    cells = tuple((say_data(data["numbers"].get(name)), name in told) for name, _, _ in BALL_NUMBERS)
     return f"{data['ball']} less {data['other']}", cells

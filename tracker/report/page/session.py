@@ -42,10 +42,10 @@ PARTS = (
 
 @dataclass(frozen=True, slots=True)
 class GroupPart:
-    """Shots of one lane and one hand together."""
+    """Shots of one lane and one hand together, each with its number in the picture (empty where it has no line)."""
 
     title: str
-    shots: tuple[ShotPart, ...]
+    shots: tuple[tuple[str, ShotPart], ...]
     paths: Markup
     lane: LanePart | None
 
@@ -136,14 +136,14 @@ def _groups(
     keys = list(dict.fromkeys(_key(s) for s in shots if s.row["status"] != "failed"))
     out = []
     for k, (lane, hand) in enumerate(keys):
-        own = tuple(
-            p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed"
-        )
+        own = [p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed"]
         lines = [c for p in own if (c := charts[p.shot_id]) is not None]
+        drawn_ids = [line.shot_id for line in lines]
+        counted = tuple((str(drawn_ids.index(p.shot_id) + 1) if p.shot_id in drawn_ids else "", p) for p in own)
         name = f"Lane {lane}, " if lane else ""
         side = f"{hand}-hander" if hand else "hand not known"
         found = None if model is None else lane_part(model, lane, hand)
-        out.append(GroupPart(f"{name}{side}", own, drawn(lane_chart, lines, f"paths-{k}"), found))
+        out.append(GroupPart(f"{name}{side}", counted, drawn(lane_chart, lines, f"paths-{k}"), found))
     return out
 
 

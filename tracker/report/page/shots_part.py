@@ -137,4 +137,4 @@ def _noted(row: Mapping[str, str]) -> str:
 
 def _line(shot: ShotEntry, name: str) -> NumberLine:
     found = column(name)
-    return NumberLine(name, found.words, found.unit, say(shot.numbers[name], found.unit))
+    return NumberLine(name, found.words, found.unit, say(shot.numbers[name]))

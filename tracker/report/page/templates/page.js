@@ -1,13 +1,15 @@
 "use strict";
 (() => {
-  const shown = (shot, on) => {
-    document.querySelectorAll(".group [data-shot], #overview [data-shot]").forEach((part) => {
-      if (part.dataset.shot === shot) part.classList.toggle("dimmed", !on);
+  const shown = (box) => {
+    const toggle = (parts, name) => parts.forEach((part) => {
+      if (part.dataset.shot === name) part.classList.toggle("dimmed", !box.checked);
     });
+    toggle(document.querySelectorAll("#overview [data-shot]"), box.dataset.shows);
+    toggle(box.closest(".group").querySelectorAll("svg [data-shot]"), box.dataset.line);
   };
   document.querySelectorAll("fieldset.choose").forEach((box) => { box.hidden = false; });
   document.querySelectorAll("[data-shows]").forEach((box) => {
-    box.addEventListener("change", () => shown(box.dataset.shows, box.checked));
+    box.addEventListener("change", () => shown(box));
   });
 
   const held = document.getElementById("numbers");
