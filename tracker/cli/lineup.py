@@ -105,7 +105,7 @@ def line_up_folder(
     for line in (*note, *left_out_lines(left_out), *CAUTIONS):
         talk.say(line)
     write_file(out / LINEUP_NAME, _text(data))
-    click.echo(click.format_filename(out / LINEUP_NAME))
+    talk.data(out / LINEUP_NAME)
     return Status.DONE
 
 

@@ -161,14 +161,14 @@ def _numbers(row: Row, data: Mapping[str, Any]) -> Mapping[str, Quantity]:
 def _lineup(out: Path) -> tuple[Mapping[str, Any] | None, str]:
     file = out / LINEUP_NAME
     if not file.is_file():
-        return None, "No line-up was made; `sixtyfeet lineup` on this folder makes one."
+        return None, "No line-up was made; run sixtyfeet lineup on this folder."
     try:
         data = json.loads(file.read_text(encoding="utf-8"))
         own, made_from = data["format"] == LINEUP_FORMAT, data["made_from"]["shots_sha256"]
     except (OSError, ValueError, KeyError, TypeError):
         own, made_from, data = False, "", {}
     if not own:
-        return None, f"{LINEUP_NAME} cannot be read, or is of an older version; run `sixtyfeet lineup` again."
+        return None, f"{LINEUP_NAME} cannot be read, or is of an older version; run sixtyfeet lineup again."
     if made_from != table_hash(out):
-        return None, "The line-up was made before the table of shots changed; run `sixtyfeet lineup` again."
+        return None, "The line-up was made before the table of shots changed; run sixtyfeet lineup again."
     return data, ""

@@ -51,7 +51,7 @@ def test_a_line_up_of_another_table_is_not_shown(copy):
         table.write("late" + "," * (len(HEADER) - 1) + "\r\n")
     found = read_folder(copy)
     assert found.lineup is None
-    assert "run `sixtyfeet lineup` again" in found.lineup_trouble
+    assert "run sixtyfeet lineup again" in found.lineup_trouble
 
 
 @pytest.mark.parametrize("text", ["{", "[1]", json.dumps({"format": "other", "made_from": {"shots_sha256": ""}})])

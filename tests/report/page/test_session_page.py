@@ -94,7 +94,7 @@ def test_every_number_is_defined_and_every_shot_has_its_own(read, hostile_folder
     for column in NUMBERS:
         assert column.definition in read.text
     shots = [a for tag, a in read.tags if tag == "article" and a.get("class") == "shot"]
-    assert len(shots) == len(hostile_folder.shots)
+    assert len(shots) == sum(s.row["status"] != "failed" for s in hostile_folder.shots) == 5
     assert say(hostile_folder.shots[0].numbers["contact_ft"]).text in read.text
 
 

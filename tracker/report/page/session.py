@@ -61,8 +61,9 @@ def session_page(out: Path, folder: SessionFolder) -> str:
         What :func:`tracker.report.folder.read_folder` read there.
     """
     data = folder.lineup or {}
-    shots = shot_parts(folder.shots, folder.lineup)
-    charts = {shot.shot_id: _chart(out, shot) for shot in folder.shots}
+    measured = tuple(shot for shot in folder.shots if shot.row["status"] != "failed")
+    shots = shot_parts(measured, folder.lineup)
+    charts = {shot.shot_id: _chart(out, shot) for shot in measured}
     context = {
         "title": _title(folder.shots),
         "facts": _facts(folder),
@@ -71,9 +72,9 @@ def session_page(out: Path, folder: SessionFolder) -> str:
         "lineup_doubts": [doubt["text"] for doubt in data.get("doubts", ())],
         "lineups": [_lineup(one, k) for k, one in enumerate(data.get("line_ups", ()))],
         "left_out": data.get("left_out", ()),
-        "groups": _groups(folder.shots, shots, charts, data.get("model")),
+        "groups": _groups(measured, shots, charts, data.get("model")),
         "friction": _friction(data),
-        "shots": [_shot(part, entry, charts[part.shot_id]) for part, entry in zip(shots, folder.shots, strict=True)],
+        "shots": [_shot(part, entry, charts[part.shot_id]) for part, entry in zip(shots, measured, strict=True)],
         "failures": folder.failures,
         "guide": GUIDE,
         "columns": NUMBERS,
@@ -108,7 +109,7 @@ def _facts(folder: SessionFolder) -> tuple[str, ...]:
 
 
 def _chart(out: Path, shot: ShotEntry) -> ChartShot | None:
-    if shot.row["status"] == "failed" or shot.trouble or not shot.data:
+    if shot.trouble or not shot.data:
         return None
     try:
         return chart_shot(out, shot.row)
@@ -133,10 +134,10 @@ def _groups(
     model: Mapping[str, Any] | None,
 ) -> list[GroupPart]:
     """One group a lane and a hand, in the order in which they come."""
-    keys = list(dict.fromkeys(_key(s) for s in shots if s.row["status"] != "failed"))
+    keys = list(dict.fromkeys(_key(s) for s in shots))
     out = []
     for k, (lane, hand) in enumerate(keys):
-        own = [p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand) and s.row["status"] != "failed"]
+        own = [p for s, p in zip(shots, parts, strict=True) if _key(s) == (lane, hand)]
         lines = [c for p in own if (c := charts[p.shot_id]) is not None]
         drawn_ids = [line.shot_id for line in lines]
         counted = tuple((str(drawn_ids.index(p.shot_id) + 1) if p.shot_id in drawn_ids else "", p) for p in own)
