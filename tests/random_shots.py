@@ -77,6 +77,9 @@ BALLS: tuple[tuple[Rgb, Rgb, Pattern, str], ...] = (
 LIGHTS = ((1.0, 1.0, 1.0), (1.06, 0.98, 0.84), (0.92, 0.98, 1.08))
 BEFORE_GUTTER = ("laydown_board", "laydown_ft", "launch_angle_deg", "speed_release_mph")
 AT_CONTACT = ("contact_board", "contact_ft", "boards_back")
+CURVE_STEP_FT = 4.0
+"""Neighbouring feet tell nearly the same: every fourth is enough."""
+IN_S_PER_MPH = 17.6
 BOARDS_ON_WAY = ("board_15ft", "arrows_board")
 
 
@@ -101,7 +104,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One clip: what it shows in short, what the chain said, its cells and the path's errors."""
+    """One clip: what it shows in short, what the chain said, its cells, those of its curves, and the path's errors."""
 
     clip: int
     short: str
@@ -110,6 +113,7 @@ class Outcome:
     hand: str
     flags: tuple[str, ...] = ()
     cells: tuple[Cell, ...] = ()
+    curves: tuple[Cell, ...] = ()
     board_rms: float = math.nan
     ft_rms: float = math.nan
     seconds: tuple[float, float] = field(default=(math.nan, math.nan))
@@ -236,6 +240,37 @@ def _truth(clip: ClipSpec, folder: Path, seed: int) -> dict[str, Any]:
     return loaded
 
 
+def curve_cells(number: int, shot: ShotResult, truth: dict[str, Any]) -> tuple[Cell, ...]:
+    """Curves of a shot every few feet against the drawn path, from the first row of the latter to the pins."""
+    found = shot.curves
+    if found is None:
+        return ()
+    t, x, y, vx, vy = np.array(truth["path"]).T[:5]
+    side = -1.0 if truth["hand"] == "right" else 1.0
+    true = {
+        "board": board_from_x(x, truth["hand"]),
+        "heading_deg": np.degrees(np.arctan(side * vx / vy)),
+        "speed_mph": np.hypot(vx, vy) / IN_S_PER_MPH,
+        "sideways_ft_s2": side * np.gradient(vx, t) / 12.0,
+    }
+    rows = np.flatnonzero(
+        (found.distance_ft % CURVE_STEP_FT == 0)
+        & (found.distance_ft * 12 > y[0] + 6.0)
+        & (found.distance_ft * 12 < y[-1])
+    )
+    return tuple(
+        Cell(
+            number,
+            name,
+            getattr(found, name)[k],
+            getattr(found, f"{name}_u")[k],
+            float(np.interp(found.distance_ft[k] * 12, y, v)),
+        )
+        for name, v in true.items()
+        for k in rows
+    )
+
+
 def path_misses(table: PathTable, truth: dict[str, Any], hand: Hand) -> tuple[float, float]:
     """Root mean square miss in boards and feet of a measured path while the true one lasts on the lane."""
     path = np.array(truth["path"])[:, :3] + [truth["t_video_of_laydown"], 0, 0]
@@ -310,5 +345,6 @@ def run_clip(job: Job) -> Outcome:
     shot = max(result.shots, key=lambda s: len(s.path.t_s) if s.path is not None else 0)
     misses = path_misses(shot.path, truth, clip.shot.hand) if shot.path is not None else (math.nan, math.nan)
     cells = cells_of(number, shot, truth["shot"], full_rack=clip.shot.rack == ALL_PINS)
-    return replace(said, hand=hand.replace("right hand", "as thrown"), flags=shot.flags, cells=cells,
+    curves = curve_cells(number, shot, truth)
+    return replace(said, hand=hand.replace("right hand", "as thrown"), flags=shot.flags, cells=cells, curves=curves,
                    board_rms=misses[0], ft_rms=misses[1])  # fmt: skip

@@ -15,6 +15,8 @@ import numpy as np
 import pytest
 from random_shots import SMALL, Cell, Job, Outcome, run_clip
 
+from tracker.columns import CURVE_COLUMNS
+
 SHOTS, SEED = 24, 5
 MOST_MISSES = 4
 FAR, SMALL_FAR_SHARE = 3.0, 0.03
@@ -59,3 +61,14 @@ def test_uncertainties_are_no_wider_than_need_be(cells):
 
 def test_every_number_has_an_uncertainty(outcomes):
     assert all(c.u for o in outcomes for c in o.cells if c.value is not None)
+
+
+@pytest.mark.parametrize("name", [c.name for c in CURVE_COLUMNS])
+def test_curves_lie_within_two_uncertainties(outcomes, name):
+    """95 of 100 places are expected; those of one shot hang together, so that some 24 shots say it to 4 or 5 of 100."""
+    kept = [o for o in outcomes if o.status.startswith("measured")]
+    sigmas = np.array([c.sigmas for o in kept for c in o.curves if c.column == name])
+    assert len(sigmas) > 10 * len(kept)
+    assert np.mean(np.abs(sigmas) <= 2.0) >= 0.90
+    assert np.mean(np.abs(sigmas) <= 4.0) >= 0.99
+    assert np.sqrt(np.mean(np.clip(sigmas, -FAR, FAR) ** 2)) > 0.3

@@ -155,9 +155,10 @@ def _room(way: Mapping[str, Any], hand: Hand) -> RoomCurves:
 
 def _reach(told: Mapping[str, Any]) -> RoomReach:
     return RoomReach(
-        *(_number(told[name]) for name in ("recovery_boards", "hold_boards")),
-        width_boards=_span(told["width_boards"]),
-        middle_boards=_number(told["middle_boards"]),
+        _number(told["recovery_boards"]),
+        _number(told["hold_boards"]),
+        _span(told["width_boards"]),
+        _number(told["middle_boards"]),
     )
 
 

@@ -43,6 +43,7 @@ from tracker.report.ink import (
 )
 from tracker.report.lanepicture import LanePicture, lane_picture, strip_outline_px
 from tracker.report.markers import Marker, markers_of
+from tracker.report.spacing import spread
 from tracker.report.topview import draw_top_view
 from tracker.results import PathTable, ShotResult
 
@@ -181,21 +182,6 @@ def _draw_words(
             figure.add_artist(line)
         figure.text(_WORDS_X[0], height + 0.002, marker.name, color=INK, fontsize=10, weight="bold", **_FONT)
         figure.text(_WORDS_X[0], height - 0.020, marker.words, color=INK, fontsize=9, **_FONT)
-
-
-def spread(wanted: Sequence[float], *, least_gap: float, within: tuple[float, float]) -> list[float]:
-    """Heights near the wanted ones (any order), at least a gap apart and inside limits while there is room."""
-    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
-    placed = [0.0] * len(wanted)
-    floor = within[0]
-    for k in order:
-        placed[k] = floor = max(wanted[k], floor)
-        floor += least_gap
-    ceiling = within[1]
-    for k in reversed(order):
-        placed[k] = min(placed[k], ceiling)
-        ceiling = placed[k] - least_gap
-    return placed
 
 
 def _draw_titles(figure: Figure, shot: ShotResult, picture: LanePicture) -> None:

@@ -1,4 +1,4 @@
-"""The path at every whole foot with standard uncertainties, from the same equally likely paths as the shot's numbers."""
+"""The path at every whole foot with standard uncertainties, from the equally likely paths of the shot's numbers."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ LEAST_PLACES = 2
 CENTRAL_95_SIGMAS = 3.92
 BOARD_U, HEADING_U_DEG, SPEED_U_MPH = 0.03, 0.05, 0.04
 """What models that round the path's bends leave behind, as in the shot's numbers."""
-SIDEWAYS_U_FT_S2 = 0.15
-SIDEWAYS_SHARE = 0.05
+SIDEWAYS_U_FT_S2 = 0.04
+SIDEWAYS_SHARE = 0.08
 
 
 def every_foot(c: Curves, timing_u: tuple[float, float] = (0.0, 0.0)) -> PathCurves | None:

@@ -11,7 +11,7 @@ from tracker.report.charts.tell import around, between, decimals_for, number
 from tracker.results import Quantity
 
 EVENTS: tuple[tuple[str, str, Shape], ...] = (
-    ("hook onset", "onset_ft", "diamond"),
+    ("onset", "onset_ft", "diamond"),
     ("breakpoint", "breakpoint_ft", "circle"),
     ("end of hook", "roll_ft", "square"),
 )

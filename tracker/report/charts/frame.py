@@ -15,8 +15,8 @@ from tracker.report.charts.tell import plain
 
 Array = NDArray[np.float64]
 
-TEXT_WIDTH = 7.6
-"""Units that a letter takes on average, a little more than usual fonts need."""
+TEXT_WIDTH = 7.3
+"""Units that a letter takes on average in a wide font."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Panel:
 
 def ticks(low: float, high: float, most: int = 6) -> list[float]:
     """Round numbers between two limits."""
-    found = MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    found = MaxNLocator(nbins=most, steps=[1, 2, 5, 10]).tick_values(low, high)
     slack = 1e-9 * max(abs(low), abs(high), 1.0)
     return [round(float(v), 9) + 0.0 for v in found if low - slack <= v <= high + slack]
 
@@ -107,9 +107,11 @@ def mark(
     x, y = place
     r = size
     if shape == "circle":
-        body = f"M{short(x - r)} {short(y)}a{short(r)} {short(r)} 0 1 0 {short(2 * r)} 0a{short(r)} {short(r)} 0 1 0 {short(-2 * r)} 0z"
+        half = f"a{short(r)} {short(r)} 0 1 0"
+        body = f"M{short(x - r)} {short(y)}{half} {short(2 * r)} 0{half} {short(-2 * r)} 0z"
     elif shape == "cross":
-        body = f"M{short(x - r)} {short(y - r)}l{short(2 * r)} {short(2 * r)}m0 {short(-2 * r)}l{short(-2 * r)} {short(2 * r)}"
+        across, back = short(2 * r), short(-2 * r)
+        body = f"M{short(x - r)} {short(y - r)}l{across} {across}m0 {back}l{back} {across}"
     else:
         corners = {
             "square": ((-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)),
@@ -119,18 +121,3 @@ def mark(
         body = "M" + "L".join(f"{short(x + r * a)} {short(y + r * b)}" for a, b in corners) + "z"
     fill = "none" if shape == "cross" else colour if filled else "#ffffff"
     return add(parent, "path", d=body, fill=fill, stroke=colour, stroke_width=2.2 if shape == "cross" else 1.5)
-
-
-def spread(wanted: Sequence[float], least_gap: float, low: float, *, high: float) -> list[float]:
-    """Places near the wanted ones, in any order, at least a gap apart and inside limits while there is room."""
-    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
-    placed = [0.0] * len(wanted)
-    floor = low
-    for k in order:
-        placed[k] = floor = max(wanted[k], floor)
-        floor += least_gap
-    ceiling = high
-    for k in reversed(order):
-        placed[k] = ceiling = min(placed[k], ceiling)
-        ceiling -= least_gap
-    return placed

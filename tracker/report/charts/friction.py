@@ -10,18 +10,20 @@ from numpy.typing import NDArray
 
 from calibration.lane import BOARD_COUNT, Hand
 from tracker.report.charts.data import FrictionGrid, Span
-from tracker.report.charts.frame import Panel, spread, ticks
+from tracker.report.charts.frame import Panel, ticks
 from tracker.report.charts.ground import Box, arrows, lane_axes, lane_ground, lane_lines, small_pins, stretched
-from tracker.report.charts.looks import INK, SOFT, WIDTH
+from tracker.report.charts.looks import INK, PAPER, SOFT, WIDTH, WOOD
 from tracker.report.charts.shots import needed
-from tracker.report.charts.svg import Element, add, clean, group, joined, picture, short, svg_text, way, words
+from tracker.report.charts.svg import Element, add, clean, joined, picture, short, svg_text, way, words
 from tracker.report.charts.tell import between, number
+from tracker.report.spacing import spread
 
+_CHART = "friction chart"
 Array = NDArray[np.float64]
 
 _TOP, _BOTTOM = 46.0, 566.0
-_LEFT, _RIGHT = 30.0, 366.0
-_LEVELS = 8
+_LEFT, _RIGHT = 30.0, 352.0
+_LEVELS = 10
 _LABEL_GAP = 17.0
 _SHORTEST = 22.0
 _BLANK = "not thrown over: not known"
@@ -63,12 +65,12 @@ def friction_chart(grid: FrictionGrid, key: str, hand: Hand = "right") -> str:
     height = _BOTTOM + 92
     title = f"Friction of lane {clean(grid.lane)}" if grid.lane else "Friction of the lane"
     root = picture((WIDTH, height), key, title=title, desc=_description(grid, hand, levels))
-    lane_ground(root, panel)
+    lane_ground(root, panel, PAPER)
+    _draw_outline(root, panel, (boards, grid.distance_ft), told=np.isfinite(friction))
     lane_lines(root, panel)
     arrows(root, panel, size=3.0)
     small_pins(root, panel, hand, radius=5.0)
     lane_axes(root, panel, hand)
-    _draw_outline(root, panel, (boards, grid.distance_ft), told=np.isfinite(friction))
     lines = _contours(panel, (boards, grid.distance_ft), friction, levels=levels)
     _draw_lines(root, lines, friction)
     inside = _blank_side(panel, boards, friction)
@@ -76,7 +78,7 @@ def friction_chart(grid: FrictionGrid, key: str, hand: Hand = "right") -> str:
     words(
         root,
         _BLANK,
-        *_blank_place(panel, boards, grid.distance_ft, friction=friction),
+        *_blank_place(panel, grid.distance_ft, friction),
         anchor="middle",
         halo=True,
         fill=SOFT,
@@ -94,9 +96,9 @@ def _checked(grid: FrictionGrid, hand: Hand) -> tuple[Array, Array]:
     """Friction with boards from the hand's edge, ascending."""
     shape = (len(grid.distance_ft), len(grid.board))
     if grid.friction.shape != shape:
-        raise needed("friction chart", f"friction has shape {grid.friction.shape}", f"give one of {shape}")
+        raise needed(_CHART, f"friction has shape {grid.friction.shape}", f"give one of {shape}")
     if not np.isfinite(grid.friction).any():
-        raise needed("friction chart", "no place of the lane was thrown over", "leave the picture out")
+        raise needed(_CHART, "no place of the lane was thrown over", "leave the picture out")
     if hand == "right":
         return grid.friction, grid.board
     return grid.friction[:, ::-1], BOARD_COUNT + 1.0 - grid.board[::-1]
@@ -131,8 +133,7 @@ def _draw_outline(root: Element, panel: Panel, axes: tuple[Array, Array], *, tol
         stroke=SOFT,
         stroke_width=1.4,
         stroke_dasharray="1 3",
-        fill="#fff",
-        fill_opacity="0.75",
+        fill=WOOD,
         data_marks="sampled",
     )
 
@@ -173,14 +174,15 @@ def _draw_labels(root: Element, panel: Panel, lines: list[_Line], *, inside: boo
         return
     pick = np.argmin if inside else np.argmax
     ends = [line.places[int(pick(line.places[:, 0]))] for line in shown]
-    heights = spread([float(y) for _, y in ends], _LABEL_GAP, _TOP + 60, high=_BOTTOM - 10)
+    heights = spread([float(y) for _, y in ends], least_gap=_LABEL_GAP, within=(_TOP + 60, _BOTTOM - 10))
+    decimals = 2 if all(round(line.level, 2) == round(line.level, 6) for line in shown) else 3
     for line, (x, y), at in zip(shown, ends, heights, strict=True):
         step = -30.0 if inside else 30.0
         edge = float(np.clip(x + step, panel.box[0] + 40, panel.box[2] - 40))
         add(root, "path", d=f"M{short(x)} {short(y)}L{short(edge)} {short(at)}", stroke=SOFT, stroke_width=0.8)
         words(
             root,
-            f"{line.level:.3g}",
+            f"{line.level:.{decimals}f}",
             edge - 3 if inside else edge + 3,
             at,
             anchor="end" if inside else "start",
@@ -193,9 +195,8 @@ def _length(line: _Line) -> float:
     return float(np.hypot(*np.diff(line.places, axis=0).T).sum())
 
 
-def _blank_place(panel: Panel, boards: Array, feet: Array, *, friction: Array) -> tuple[float, float]:
-    """Middle of the widest blank stretch of boards, at a height without labels: near the foul line's end of the lane."""
-    del boards
+def _blank_place(panel: Panel, feet: Array, friction: Array) -> tuple[float, float]:
+    """A blank place across the lane: beyond the last feet thrown over, else before the foul line's end."""
     left, _, right, _ = panel.box
     blank = ~np.isfinite(friction).any(axis=1)
     high = feet[blank & (feet > 40)]
@@ -230,7 +231,9 @@ def _description(grid: FrictionGrid, hand: Hand, levels: list[float]) -> str:
     boards = grid.board[np.isfinite(friction).any(axis=0)]
     if hand == "left":
         boards = BOARD_COUNT + 1.0 - boards[::-1]
-    head = f"Friction of a ball of usual grip over the lane from above, boards counted from the {hand} edge: from {low:.3f} to {high:.3f} where balls slipped, boards {boards.min():.0f} to {boards.max():.0f} and {feet.min():.0f} to {feet.max():.0f} ft."
+    head = f"Friction of a ball of usual grip over the lane from above, boards counted from the {hand} edge:"
+    where = f"boards {boards.min():.0f} to {boards.max():.0f} and {feet.min():.0f} to {feet.max():.0f} ft."
+    told = f"from {low:.3f} to {high:.3f} where balls slipped, {where}"
     lines = f"Lines at {', '.join(f'{v:g}' for v in levels)}." if levels else "It hardly changes, so there is no line."
     blank = f"The other {100 - share:.0f} % of the lane was not thrown over and is left blank."
     end = grid.oil_end_ft
@@ -239,4 +242,4 @@ def _description(grid: FrictionGrid, hand: Hand, levels: list[float]) -> str:
         if end is None
         else f"The oil ends at {end.value:.1f} ft, between {end.low:.1f} and {end.high:.1f} ft."
     )
-    return joined([head, lines, blank, oil])
+    return joined([head, told, lines, blank, oil])

@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 
 LOW_EDGE, HIGH_EDGE = 0.5, BOARD_COUNT + 0.5
 LOW_FT, HIGH_FT = -0.8, DECK_END_IN / INCHES_PER_FOOT
+ABOVE_FT = 0.5
+"""Drawn beyond the deck's end, for pins that are larger than they would be to scale."""
 BOARD_TICKS = (1, 5, 10, 15, 20, 25, 30, 35, 39)
 FEET_TICKS = tuple(range(0, 61, 10))
 GUTTER_BOARDS = 2.0
@@ -53,7 +55,7 @@ def board_scale(hand: Hand, low: float, high: float, *, left: float, right: floa
 def stretched(box: Box, hand: Hand) -> Panel:
     """Panel over the whole lane, much wider than it is."""
     across = board_scale(hand, LOW_EDGE - GUTTER_BOARDS, HIGH_EDGE + GUTTER_BOARDS, left=box.left, right=box.right)
-    return Panel(across, Scale(LOW_FT, HIGH_FT, box.bottom, box.top))
+    return Panel(across, Scale(LOW_FT, HIGH_FT + ABOVE_FT, box.bottom, box.top))
 
 
 def true_lane(middle: float, like: Panel, hand: Hand) -> Panel:
@@ -65,17 +67,18 @@ def true_lane(middle: float, like: Panel, hand: Hand) -> Panel:
     return Panel(board_scale(hand, low, high, left=middle - half, right=middle + half), like.y)
 
 
-def lane_ground(parent: Element, panel: Panel) -> None:
-    """Gutters and wood."""
-    left, top, right, bottom = panel.box
+def lane_ground(parent: Element, panel: Panel, wood: str = WOOD) -> None:
+    """Gutters and wood up to the deck's end."""
+    left, _, right, bottom = panel.box
+    top = panel.y.at(HIGH_FT)
     add(parent, "rect", x=left, y=top, width=right - left, height=bottom - top, fill=GUTTER)
     a, b = sorted((panel.x.at(LOW_EDGE), panel.x.at(HIGH_EDGE)))
-    add(parent, "rect", x=a, y=top, width=b - a, height=bottom - top, fill=WOOD, stroke=AXIS)
+    add(parent, "rect", x=a, y=top, width=b - a, height=bottom - top, fill=wood, stroke=AXIS)
 
 
 def lane_lines(parent: Element, panel: Panel) -> None:
     """Lines at ticks of boards and feet, and the foul line."""
-    _, top, _, bottom = panel.box
+    top, bottom = panel.y.at(HIGH_FT), panel.box[3]
     a, b = sorted((panel.x.at(LOW_EDGE), panel.x.at(HIGH_EDGE)))
     boards = "".join(f"M{short(panel.x.at(t))} {short(top)}V{short(bottom)}" for t in BOARD_TICKS)
     feet = "".join(f"M{short(a)} {short(panel.y.at(t))}H{short(b)}" for t in FEET_TICKS[1:])
@@ -93,7 +96,8 @@ def lane_axes(parent: Element, panel: Panel, hand: Hand) -> None:
     feet = group(parent, data_axis="distance", text_anchor="end", fill=SOFT)
     for foot in FEET_TICKS:
         words(feet, str(foot), left - 5, panel.y.at(foot))
-    words(parent, "feet past the foul line", 4, top - 14, fill=SOFT)
+    words(parent, "feet", 4, top - 12, fill=SOFT)
+    words(parent, "foul line", left + 22, panel.y.at(0) - 11, fill=SOFT, halo=True)
 
 
 def arrows(parent: Element, panel: Panel, *, size: float) -> None:

@@ -1,4 +1,4 @@
-"""How a ball turns: heading and sideways acceleration against the distance, with onset, breakpoint and end of the hook."""
+"""How a ball turns: heading and sideways acceleration against the distance, with onset, breakpoint, end of the hook."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from tracker.report.charts.data import ChartShot, Curve
 from tracker.report.charts.events import Event, along, missing_events
-from tracker.report.charts.frame import Panel, mark
+from tracker.report.charts.frame import TEXT_WIDTH, Panel, mark
 from tracker.report.charts.looks import INK, SOFT, WIDTH
-from tracker.report.charts.overfeet import LEFT, What, axes, lines, panel_for
+from tracker.report.charts.overfeet import What, axes, lines, panel_for
 from tracker.report.charts.shots import (
     Drawn,
     dressed,
@@ -19,10 +19,10 @@ from tracker.report.charts.shots import (
     u_at,
     value_at,
 )
-from tracker.report.charts.frame import TEXT_WIDTH
 from tracker.report.charts.svg import Element, add, joined, picture, short, svg_text, words
 from tracker.report.charts.tell import listed, quantity, with_u
 
+_CHART = "heading chart"
 HEADING = What("heading, degrees toward the pocket", "deg", "heading", 3.0)
 SIDEWAYS = What("sideways acceleration, ft/s\u00b2 toward the pocket", "ft/s\u00b2", "sideways", 2.0)
 _ROW = 19.0
@@ -32,7 +32,7 @@ _HIGH, _LOW = 190.0, 150.0
 def heading_chart(shots: Sequence[ChartShot], key: str) -> str:
     """Draw heading and, below it, sideways acceleration, with bands of two standard uncertainties.
 
-    Of a single shot, hook onset, breakpoint and end of the hook are marked with intervals of two standard uncertainties.
+    Of a single shot, hook onset, breakpoint and end of the hook are marked, each with two standard uncertainties.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def heading_chart(shots: Sequence[ChartShot], key: str) -> str:
     drawn = dressed(shots)
     heading, sideways = _curves(drawn, "heading_deg"), _curves(drawn, "sideways_ft_s2")
     if not heading and not sideways:
-        raise needed("heading chart", "no shot has a heading over feet", "measure its clip again with --redo")
+        raise needed(_CHART, "no shot has a heading over feet", "measure its clip again with --redo")
     events = along(shots[0]) if len(shots) == 1 else []
     shown = [d for d in drawn if any(d is one for one, _ in (*heading, *sideways))] if len(shots) > 1 else []
     parts = [(HEADING, heading, _HIGH), (SIDEWAYS, sideways, _LOW)]
@@ -93,7 +93,7 @@ def _note(*parts: Sequence[tuple[Drawn, Curve]]) -> str:
 
 
 def _draw_events(root: Element, panels: Sequence[tuple[Panel, object]], events: Sequence[Event]) -> None:
-    """Words over the panels, a row each so that they never meet: the nearest event lowest, its words left of its line."""
+    """Words over the panels, a row each so that they never meet: the nearest event lowest, words left of its line."""
     bottom = panels[-1][0].box[3]
     ordered = sorted(events, key=lambda e: -e.distance_ft)
     for row, event in enumerate(ordered):
@@ -110,8 +110,8 @@ def _draw_events(root: Element, panels: Sequence[tuple[Panel, object]], events: 
     for row, event in enumerate(ordered):
         y = 6.0 + _ROW * (row + 0.5)
         x = panels[0][0].x.at(event.distance_ft)
-        fits = x - 12 - len(event.words) * TEXT_WIDTH > 0
-        words(root, event.words, x - 12 if fits else x + 12, y, anchor="end" if fits else "start", halo=True)
+        on_left = x - 12 - len(event.words) * TEXT_WIDTH > 0
+        words(root, event.words, x - 12 if on_left else x + 12, y, anchor="end" if on_left else "start", halo=True)
         mark(root, event.shape, (x, y), colour=INK, filled=event.shape != "diamond")
 
 
@@ -127,12 +127,13 @@ def _mark_events(
         y = panel.y.at(value_at(curve, event.distance_ft))
         if event.interval_ft:
             a, b = (panel.x.at(min(max(v, panel.x.low), panel.x.high)) for v in event.interval_ft)
-            bracket = f"M{short(a)} {short(y - 5)}v10m0-5H{short(b)}m0-5v10"
+            bracket = f"M{short(a)} {short(y - 7)}v14m0-7H{short(b)}m0-7v14"
             add(root, "path", d=bracket, stroke=INK, stroke_width=1.3, fill="none", data_event=event.name)
         mark(
             root,
             event.shape,
             (panel.x.at(event.distance_ft), y),
+            size=3,
             colour=drawn.look.colour,
             filled=event.shape != "diamond",
         )
@@ -141,12 +142,8 @@ def _mark_events(
 def _description(
     drawn: Sequence[Drawn], heading: Sequence[tuple[Drawn, Curve]], sideways: Sequence[tuple[Drawn, Curve]]
 ) -> str:
-    told = [
-        _one_described(
-            d, dict((id(a), c) for a, c in heading).get(id(d)), dict((id(a), c) for a, c in sideways).get(id(d))
-        )
-        for d in drawn
-    ]
+    by_tag = [{d.tag: c for d, c in part} for part in (heading, sideways)]
+    told = [_one_described(d, by_tag[0].get(d.tag), by_tag[1].get(d.tag)) for d in drawn]
     return joined([*told, "After plus-minus stands one standard uncertainty."])
 
 

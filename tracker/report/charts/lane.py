@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.lane import Hand
 from tracker.report.charts.data import ChartShot, Curve
-from tracker.report.charts.frame import Panel, mark, spread
+from tracker.report.charts.events import Event, events_of
+from tracker.report.charts.frame import Panel, mark
 from tracker.report.charts.ground import (
     HIGH_EDGE,
     LOW_EDGE,
@@ -22,7 +24,6 @@ from tracker.report.charts.ground import (
     stretched,
     true_lane,
 )
-from tracker.report.charts.events import Event, events_of
 from tracker.report.charts.looks import SOFT, WIDTH
 from tracker.report.charts.shots import (
     Drawn,
@@ -31,6 +32,7 @@ from tracker.report.charts.shots import (
     hand_of,
     hover_places,
     needed,
+    path_of,
     shot_list,
     tags_in_words,
     thinned,
@@ -39,13 +41,18 @@ from tracker.report.charts.shots import (
 )
 from tracker.report.charts.svg import Element, add, group, joined, picture, short, svg_text, tooltip, way, words
 from tracker.report.charts.tell import listed, quantity, with_u
+from tracker.report.spacing import spread
 
+Array = NDArray[np.float64]
+
+_CHART = "lane chart"
 _TOP, _BOTTOM = 46.0, 566.0
 _LEFT, _RIGHT, _STRIP = 30.0, 388.0, 430.0
 _MANY = 3
 _EDGE_BOARDS = 1.9
 _TAG_GAP = 17.0
 _LABEL_GAP = 19.0
+_BELOW_PINS_FT = 57.4
 
 
 def lane_chart(shots: Sequence[ChartShot], key: str) -> str:
@@ -68,10 +75,10 @@ def lane_chart(shots: Sequence[ChartShot], key: str) -> str:
     ValueError
         If there is no shot, none with a path, or shots of both hands; or if ``key`` cannot begin an id.
     """
-    hand = hand_of(shots, "lane chart")
-    paths = [(d, c) for d in dressed(shots) if (c := finite(d.shot.board)) is not None]
+    hand = hand_of(shots, _CHART)
+    paths = [(d, c) for d in dressed(shots) if (c := path_of(d.shot)) is not None]
     if not paths:
-        raise needed("lane chart", "none of the shots has a path", "give one with boards over feet")
+        raise needed(_CHART, "none of the shots has a path", "give one with boards over feet")
     several = len(shots) > 1
     listing = [d for d, _ in paths] if several else []
     height = _BOTTOM + 46 + (10 + 19 * len(listing) if several else 0) + 22
@@ -102,16 +109,16 @@ def _title(shots: Sequence[ChartShot], hand: Hand) -> str:
     return f"{what} over the boards, {hand}-hander"
 
 
-def _held(board: np.ndarray) -> np.ndarray:
+def _held(board: Array) -> Array:
     """Boards kept inside the drawn gutters."""
-    return np.clip(board, LOW_EDGE - _EDGE_BOARDS, HIGH_EDGE + _EDGE_BOARDS)
+    return np.asarray(np.clip(board, LOW_EDGE - _EDGE_BOARDS, HIGH_EDGE + _EDGE_BOARDS))
 
 
 def _draw_paths(root: Element, panels: tuple[Panel, Panel], paths: Sequence[tuple[Drawn, Curve]]) -> None:
     panel, strip = panels
     many = len(paths) > _MANY
     for drawn, full in paths:
-        curve = thinned(full, 24 if many else 60)
+        curve = thinned(full, 21 if many else 60)
         place = group(root, data_shot=drawn.tag or "1", fill="none")
         y = panel.y(curve.distance_ft)
         if curve.u is not None:
@@ -122,14 +129,14 @@ def _draw_paths(root: Element, panels: tuple[Panel, Panel], paths: Sequence[tupl
         short_curve = thinned(full, 16)
         x = strip.x(_held(short_curve.value))
         add(place, "path", d=way(x, strip.y(short_curve.distance_ft)), stroke_width=1, **line)
-        _draw_hovers(place, panel, drawn, full=full, step_ft=10.0 if many else 5.0)
+        _draw_hovers(place, panel, drawn, full=full, step_ft=15.0 if many else 5.0)
 
 
 def _draw_hovers(place: Element, panel: Panel, drawn: Drawn, *, full: Curve, step_ft: float) -> None:
     hovers = group(place, fill="#fff", fill_opacity="0")
     for feet in hover_places(full, step_ft).tolist():
         board, u = value_at(full, feet), u_at(full, feet)
-        told = f"{drawn.tag and drawn.name + ', '}{feet:.0f} ft: board {with_u(board, u)}"
+        told = f"{drawn.tag and drawn.tag + ', '}{feet:.0f} ft: board {with_u(board, u)}"
         data = {"distance_ft": feet, "value": board} | ({} if u is None else {"u": u})
         tooltip(hovers, (panel.x.at(float(_held(np.array(board)))), panel.y.at(feet)), told, **data)
 
@@ -138,7 +145,7 @@ def _draw_tags(root: Element, panel: Panel, paths: Sequence[tuple[Drawn, Curve]]
     """Tags over the pins, a thin line from each to the end of its path."""
     ends = [(panel.x.at(float(_held(c.value)[-1])), panel.y.at(float(c.distance_ft[-1]))) for _, c in paths]
     left, top, right, _ = panel.box
-    places = spread([x for x, _ in ends], _TAG_GAP, left + 60, high=right - 6)
+    places = spread([x for x, _ in ends], least_gap=_TAG_GAP, within=(left + 60, right - 6))
     for (drawn, _), (x, y), at in zip(paths, ends, places, strict=True):
         line = f"M{short(x)} {short(y)}L{short(at)} {short(top - 4)}"
         add(root, "path", d=line, stroke=drawn.look.colour, stroke_width=0.8, fill="none")
@@ -159,7 +166,8 @@ def _draw_events(root: Element, panel: Panel, events: Sequence[Event], drawn: Dr
 
 
 def _label_heights(panel: Panel, events: Sequence[Event]) -> list[float]:
-    return spread([panel.y.at(e.distance_ft) for e in events], _LABEL_GAP, _TOP + 10, high=_BOTTOM - 6)
+    wanted = [panel.y.at(e.distance_ft) for e in events]
+    return spread(wanted, least_gap=_LABEL_GAP, within=(panel.y.at(_BELOW_PINS_FT), _BOTTOM - 30))
 
 
 def _description(shots: Sequence[ChartShot], paths: Sequence[tuple[Drawn, Curve]], hand: Hand) -> str:

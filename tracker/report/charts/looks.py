@@ -1,4 +1,4 @@
-"""Colours, dashes and marks of the charts: no meaning is in the colour alone, all can be told apart in black and white."""
+"""Colours, dashes and marks of the charts: nothing is told by colour alone, all works in black and white."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The last feet before the pins and the pin deck, true to scale: where and at what angle the ball comes in and leaves."""
+"""The last feet before the pins, and the pin deck, true to scale: where the ball comes in, how, and where it leaves."""
 
 from __future__ import annotations
 
@@ -7,39 +7,46 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.lane import (
     BALL_RADIUS_IN,
     BOARD_WIDTH_IN,
     DECK_END_IN,
-    GUTTER_WIDTH_IN,
     INCHES_PER_FOOT,
     PIN_BELLY_RADIUS_IN,
     Hand,
 )
 from tracker.report.charts.data import ChartShot
-from tracker.report.charts.frame import Panel, Scale, mark, spread
-from tracker.report.charts.ground import HIGH_EDGE, LOW_EDGE, BOARD_TICKS, band, board_scale, lane_ground, pin_places
-from tracker.report.charts.looks import AXIS, GRID, INK, PAPER, SOFT, WIDTH
+from tracker.report.charts.frame import TEXT_WIDTH, Panel, Scale, mark
+from tracker.report.charts.ground import BOARD_TICKS, HIGH_EDGE, LOW_EDGE, band, board_scale, lane_ground, pin_places
+from tracker.report.charts.looks import GRID, INK, PAPER, SOFT, WIDTH
 from tracker.report.charts.shots import (
     Drawn,
     dressed,
-    finite,
     hand_of,
     needed,
+    path_of,
     shot_list,
     shot_name,
     tags_in_words,
 )
-from tracker.report.charts.svg import Element, add, group, joined, picture, short, svg_text, tooltip, way, words
+from tracker.report.charts.svg import Element, add, group, joined, picture, short, svg_text, way, words
 from tracker.report.charts.tell import around, between, decimals_for, listed, number, quantity, with_u
+from tracker.report.spacing import spread
 from tracker.results import Quantity
 
-PER_INCH = 6.6
-_TOP = 40.0
-_FROM_FT = 57.6
+_CHART = "pocket chart"
+Array = NDArray[np.float64]
+
+PER_INCH = 8.0
+SIDE_IN = 4.0
+"""Inches of each gutter that are shown."""
+_TOP = 50.0
+_FROM_FT = 57.7
 _END_FT = DECK_END_IN / INCHES_PER_FOOT
 _HIGH = (_END_FT - _FROM_FT) * INCHES_PER_FOOT * PER_INCH
+_MIDDLE = WIDTH / 2 + 16
 _TAG_GAP = 18.0
 DEGREE = "\u00b0"
 
@@ -65,24 +72,25 @@ def pocket_chart(shots: Sequence[ChartShot], key: str) -> str:
     Raises
     ------
     ValueError
-        If there is no shot, none with a contact, a deck exit, or pins read, or shots of both hands; or if ``key`` cannot
-        begin an id.
+        If there is no shot, none with a contact, a deck exit or pins read, or shots of both hands; or if ``key``
+        cannot begin an id.
     """
-    hand = hand_of(shots, "pocket chart")
+    hand = hand_of(shots, _CHART)
     if not any(_has_something(s) for s in shots):
-        raise needed("pocket chart", "no shot has a contact, a deck exit or pins read", "leave the picture out")
+        raise needed(_CHART, "no shot has a contact, a deck exit or pins read", "leave the picture out")
     drawn = dressed(shots)
     several = len(shots) > 1
     met = [d for d in drawn if _contact(d.shot) is not None]
-    rows = len(met) if several else 2
+    rows = len(met) if several else 3
     height = _TOP + _HIGH + 46 + 19 * rows + 22
     title = f"{tags_in_words(drawn) if not several else f'{len(shots)} shots'} at the pins"
     root = picture((WIDTH, height), key, title=title, desc=_description(drawn, hand))
     panel = _panel(hand)
     _ground(root, panel, hand)
     if several:
-        _pins(root, panel, hand, standing=None)
+        _pins(root, panel, hand, standing=())
         _contacts(root, panel, met)
+        words(root, "first contacts, from above, true to scale", 4, 16, font_weight="600")
         shot_list(root, met, _TOP + _HIGH + 46)
         words(root, "whiskers: two standard uncertainties of the contact board", 4, height - 12, fill=SOFT)
     else:
@@ -112,10 +120,10 @@ def _has_something(shot: ChartShot) -> bool:
 
 def _panel(hand: Hand) -> Panel:
     """True to scale: as many units for an inch across as along."""
-    gutter = GUTTER_WIDTH_IN / BOARD_WIDTH_IN
+    gutter = SIDE_IN / BOARD_WIDTH_IN
     low, high = LOW_EDGE - gutter, HIGH_EDGE + gutter
     half = (high - low) * BOARD_WIDTH_IN * PER_INCH / 2
-    middle = WIDTH / 2 + 12
+    middle = _MIDDLE
     across = board_scale(hand, low, high, left=middle - half, right=middle + half)
     return Panel(across, Scale(_FROM_FT, _END_FT, _TOP + _HIGH, _TOP))
 
@@ -133,8 +141,7 @@ def _ground(root: Element, panel: Panel, hand: Hand) -> None:
     words(root, f"board, from the {hand} edge", (left + right) / 2, bottom + 31, anchor="middle", fill=SOFT)
     along = group(root, data_axis="distance", text_anchor="end", fill=SOFT)
     for foot in range(58, 63):
-        words(along, str(foot), left - 5, panel.y.at(foot))
-    words(root, "feet", 4, _TOP - 12, fill=SOFT)
+        words(along, f"{foot} ft", left - 5, panel.y.at(foot))
 
 
 def _pins(root: Element, panel: Panel, hand: Hand, *, standing: tuple[int, ...] | None) -> None:
@@ -184,41 +191,41 @@ def _one(root: Element, panel: Panel, drawn: Drawn, *, hand: Hand) -> None:
         data_marks="ball",
     )
     _whisker(root, panel, contact.board, u=contact.board_u, y=y)
-    dot = mark(root, "circle", (x, y), size=3.5, colour=colour)
+    dot = mark(root, "circle", (x, y), size=2, colour=colour)
     add(dot, "title", f"contact: board {with_u(contact.board, contact.board_u)} at {contact.distance_ft:.2f} ft")
     _way_out(root, panel, shot, contact=contact)
     _labels(root, panel, shot, contact=contact)
 
 
 def _way_in(root: Element, panel: Panel, drawn: Drawn, *, contact: _Contact) -> None:
-    """The path to contact with its band; by the entry angle alone where there is no curve."""
-    colour = drawn.look.colour
-    curve = finite(drawn.shot.board)
-    angle = drawn.shot.number("entry_angle_deg").value
+    """The path to contact with its band, or by the entry angle alone; and a dotted line along the boards."""
+    found = _last_feet(drawn.shot, contact)
+    if found is None:
+        return
+    feet, boards, u = found
+    x, y = panel.x.at(contact.board), panel.y.at(contact.distance_ft)
+    along = f"M{short(x)} {short(y)}V{short(panel.box[3])}"
+    add(root, "path", d=along, stroke=INK, stroke_width=1, stroke_dasharray="1.5 4", fill="none")
+    if u is not None:
+        band(
+            root, (panel.x(boards - 2 * u), panel.y(feet)), (panel.x(boards + 2 * u), panel.y(feet)), drawn.look.colour
+        )
+    d = way(panel.x(boards), panel.y(feet))
+    add(root, "path", d=d, stroke=drawn.look.colour, stroke_width=2.2, fill="none", data_marks="entry")
+
+
+def _last_feet(shot: ChartShot, contact: _Contact) -> tuple[Array, Array, Array | None] | None:
+    """Distances, boards and uncertainties of the last feet before contact."""
+    curve, angle = path_of(shot), shot.number("entry_angle_deg").value
     if curve is not None and curve.distance_ft[-1] > _FROM_FT:
         feet = np.append(np.arange(_FROM_FT, contact.distance_ft, 0.4), contact.distance_ft)
-        known = np.append(curve.distance_ft[curve.distance_ft < contact.distance_ft - 0.05], contact.distance_ft)
-        at_end = np.append(curve.value[: len(known) - 1], contact.board)
-        boards = np.interp(feet, known, at_end)
-        if curve.u is not None:
-            u = 2 * np.interp(feet, curve.distance_ft, curve.u)
-            y = panel.y(feet)
-            band(root, (panel.x(boards - u), y), (panel.x(boards + u), y), colour)
-    elif angle is not None:
-        feet = np.array([_FROM_FT, contact.distance_ft])
-        ahead_in = (feet - contact.distance_ft) * INCHES_PER_FOOT
-        boards = contact.board + math.tan(math.radians(angle)) * ahead_in / BOARD_WIDTH_IN
-    else:
-        return
-    add(
-        root,
-        "path",
-        d=way(panel.x(boards), panel.y(feet)),
-        stroke=colour,
-        stroke_width=2.2,
-        fill="none",
-        data_marks="entry",
-    )
+        boards = np.interp(feet, curve.distance_ft, curve.value)
+        return feet, boards, None if curve.u is None else np.interp(feet, curve.distance_ft, curve.u)
+    if angle is None:
+        return None
+    feet = np.array([_FROM_FT, contact.distance_ft])
+    ahead_in = (feet - contact.distance_ft) * INCHES_PER_FOOT
+    return feet, contact.board + math.tan(math.radians(angle)) * ahead_in / BOARD_WIDTH_IN, None
 
 
 def _whisker(root: Element, panel: Panel, board: float, *, u: float | None, y: float) -> None:
@@ -228,7 +235,7 @@ def _whisker(root: Element, panel: Panel, board: float, *, u: float | None, y: f
     add(
         root,
         "path",
-        d=f"M{short(a)} {short(y - 5)}v10m0-5H{short(b)}m0-5v10",
+        d=f"M{short(a)} {short(y - 7)}v14m0-7H{short(b)}m0-7v14",
         stroke=INK,
         stroke_width=1.4,
         fill="none",
@@ -236,25 +243,17 @@ def _whisker(root: Element, panel: Panel, board: float, *, u: float | None, y: f
 
 
 def _exit(root: Element, panel: Panel, shot: ChartShot) -> None:
-    """Where the ball leaves the deck, as read from the pictures."""
+    """Where the ball leaves the deck, as read from the pictures; beyond the lane's edge it stays at the picture's."""
     found = shot.number("deck_exit_board")
     if found.value is None:
         return
     x = panel.x.at(found.value)
-    _whisker(root, panel, found.value, u=found.u, y=_TOP)
-    body = f"M{short(x)} {short(_TOP)}l5.5-10h-11z"
-    arrow = add(root, "path", d=body, fill=INK, data_marks="exit")
+    _whisker(root, panel, found.value, u=found.u, y=_TOP - 7)
+    arrow = add(root, "path", d=f"M{short(x)} {short(_TOP - 14)}l6 13h-12z", fill=INK, data_marks="exit")
     add(arrow, "title", f"leaves the deck at board {quantity(found)}, as read from the pictures")
     told = f"out at board {_in_words(found)}"
-    right_half = x > WIDTH / 2 + 12
-    words(
-        root,
-        told,
-        x - 12 if right_half else x + 12,
-        _TOP - 18,
-        anchor="end" if right_half else "start",
-        font_weight="600",
-    )
+    half = len(told) * TEXT_WIDTH / 2 + 6
+    words(root, told, min(max(x, half), WIDTH - half), _TOP - 28, anchor="middle", font_weight="600")
 
 
 def _way_out(root: Element, panel: Panel, shot: ChartShot, *, contact: _Contact) -> None:
@@ -269,40 +268,54 @@ def _way_out(root: Element, panel: Panel, shot: ChartShot, *, contact: _Contact)
 def _labels(root: Element, panel: Panel, shot: ChartShot, *, contact: _Contact) -> None:
     """Contact and entry angle in words, on the side of the ball where the lane is wider."""
     x, y = panel.x.at(contact.board), panel.y.at(contact.distance_ft)
-    on_left = x > WIDTH / 2 + 12
-    beside = BALL_RADIUS_IN * PER_INCH + 8
+    on_left = x > _MIDDLE
+    beside = BALL_RADIUS_IN * PER_INCH + 10
     edge, anchor = (x - beside, "end") if on_left else (x + beside, "start")
-    board = Quantity(contact.board, contact.board_u)
-    told = [f"in at board {_in_words(board)}"]
+    told = [
+        (
+            f"in at board {_value(Quantity(contact.board, contact.board_u))}",
+            _interval(Quantity(contact.board, contact.board_u)),
+        )
+    ]
     angle = shot.number("entry_angle_deg")
     if angle.value is not None:
-        told.append(f"at {_in_words(angle, DEGREE)}")
-    for k, text in enumerate(told):
-        words(root, text, edge, y + 12 + 19 * k, anchor=anchor, halo=True, font_weight="600")
+        told.append((f"at {_value(angle)}{DEGREE}", _interval(angle)))
+    lines = [text for pair in told for text in pair if text]
+    for k, text in enumerate(lines):
+        bold = text == told[0][0] or text == told[-1][0]
+        words(root, text, edge, y + 22 + 18 * k, anchor=anchor, halo=True, font_weight="600" if bold else "400")
 
 
-def _in_words(q: Quantity, unit: str = "") -> str:
-    decimals = decimals_for(q.u)
+def _value(q: Quantity) -> str:
+    return number(q.value or 0.0, decimals_for(q.u))
+
+
+def _interval(q: Quantity) -> str:
+    """Two standard uncertainties either side in brackets; empty where it is not known."""
     interval = around(q)
-    value = number(q.value or 0.0, decimals) + unit
-    return value + (f" ({between(*interval, decimals)})" if interval else "")
+    return f"({between(*interval, decimals_for(q.u))})" if interval else ""
+
+
+def _in_words(q: Quantity) -> str:
+    return f"{_value(q)} {_interval(q)}".rstrip()
 
 
 def _legend(root: Element, shot: ChartShot, top: float) -> None:
-    """What filled and hollow pins mean, and which pins stand, in words."""
+    """Which pins stand in words, what filled and hollow pins mean, and what the dotted way out is."""
     y = top + 9
     if shot.standing is None:
         words(root, "which pins stand afterwards was not read surely", 4, y)
+        words(root, "dotted pins: not known", 4, y + 19)
     else:
-        for x, filled, text in ((14, True, "stands afterwards"), (164, False, "down")):
-            mark(root, "circle", (x, y), size=6, filled=filled)
-            words(root, text, x + 12, y)
-        words(root, f"standing: {_standing(shot.standing)}", 240, y)
+        words(root, f"standing afterwards: {_standing(shot.standing)}", 4, y)
+        for x, filled, text in ((12, True, "stands"), (92, False, "down")):
+            mark(root, "circle", (x, y + 19), size=6, filled=filled)
+            words(root, text, x + 12, y + 19)
     if shot.number("deck_exit_board").value is not None:
-        add(root, "path", d=f"M4 {short(y + 19)}h24", stroke=INK, stroke_width=1.2, stroke_dasharray="1.5 4")
-        words(root, "not followed between contact and deck end", 36, y + 19)
+        add(root, "path", d=f"M4 {short(y + 38)}h24", stroke=INK, stroke_width=1.2, stroke_dasharray="1.5 4")
+        words(root, "not followed between contact and deck end", 36, y + 38)
     else:
-        words(root, "where it leaves the deck was not read", 4, y + 19)
+        words(root, "where it leaves the deck was not read", 4, y + 38)
 
 
 def _standing(pins: tuple[int, ...]) -> str:
@@ -314,7 +327,7 @@ def _contacts(root: Element, panel: Panel, met: Sequence[Drawn]) -> None:
     spots = [(d, c) for d in met if (c := _contact(d.shot)) is not None]
     left, _, right, bottom = panel.box
     wanted = [panel.x.at(c.board) for _, c in spots]
-    places = spread(wanted, _TAG_GAP, left + 20, high=right - 20)
+    places = spread(wanted, least_gap=_TAG_GAP, within=(left + 20, right - 20))
     for (drawn, contact), at in zip(spots, places, strict=True):
         x, y = panel.x.at(contact.board), panel.y.at(contact.distance_ft)
         line = f"M{short(x)} {short(y)}L{short(at)} {short(bottom - 22)}"
@@ -332,21 +345,16 @@ def _description(drawn: Sequence[Drawn], hand: Hand) -> str:
 
 def _one_described(drawn: Drawn) -> str:
     shot = drawn.shot
-    contact, angle, out = (shot.number(n) for n in ("contact_board", "entry_angle_deg", "deck_exit_board"))
-    parts = []
-    known, missing = [], []
-    for told, name, q, unit in (
-        ("first contact at board {}", "a contact", contact, ""),
-        ("entry angle {}", "an entry angle", angle, "deg"),
-        ("leaves the deck at board {}", "a deck exit", out, ""),
-    ):
-        (known if q.value is not None else missing).append(
-            told.format(quantity(q, unit)) if q.value is not None else name
-        )
-    parts += known
-    parts.append(
-        "standing pins are not known" if shot.standing is None else f"standing afterwards: {_standing(shot.standing)}"
+    asked = (
+        ("first contact at board", "a contact", "contact_board", ""),
+        ("entry angle", "an entry angle", "entry_angle_deg", "deg"),
+        ("leaves the deck at board", "a deck exit", "deck_exit_board", ""),
     )
+    found = [(told, name, shot.number(column), unit) for told, name, column, unit in asked]
+    parts = [f"{told} {quantity(q, unit)}" for told, _, q, unit in found if q.value is not None]
+    known = shot.standing is not None
+    parts.append(f"standing afterwards: {_standing(shot.standing or ())}" if known else "standing pins are not known")
+    missing = [name for _, name, q, _ in found if q.value is None]
     parts += [f"without {listed(missing)}"] if missing else []
     name = f"{drawn.tag} {shot_name(shot)}".strip()
     return f"{name}: {', '.join(parts)}."

@@ -1,4 +1,4 @@
-"""Room for a miss: the chance of the pocket against the miss at 15 ft, outward on the hand's side and inward on the other."""
+"""Room for a miss: the chance of the pocket against the miss at 15 ft, outward on the hand's side."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from tracker.report.charts.looks import AXIS, GRID, INK, LOOKS, SOFT, WIDTH, Loo
 from tracker.report.charts.shots import needed
 from tracker.report.charts.svg import Element, add, clean, group, joined, picture, short, svg_text, tooltip, way, words
 from tracker.report.charts.tell import between, number
+from tracker.report.spacing import spread
 
+_CHART = "room chart"
 Array = NDArray[np.float64]
 
 _LEFT, _RIGHT = 44.0, 436.0
@@ -56,21 +58,22 @@ def room_chart(room: RoomCurves, key: str) -> str:
         If no chance is known, or ``key`` cannot begin an id.
     """
     misses = [
-        _Miss("laydown unchanged", LOOKS[0], room.aside_chance, room.aside),
+        _Miss("laydown kept", LOOKS[0], room.aside_chance, room.aside),
         _Miss("parallel", LOOKS[1], room.parallel_chance, room.parallel),
     ]
     if not any(np.isfinite(m.chance).any() for m in misses):
-        raise needed("room chart", "no chance is known for any miss", "leave the picture out")
-    height = _BOTTOM + 62 + _ROW * 2 + 26
+        raise needed(_CHART, "no chance is known for any miss", "leave the picture out")
+    height = _BOTTOM + 62 + _ROW * 2 + 42
     title = "Room for a miss" + (f": {clean(room.ball)}, {clean(room.move)}" if room.ball else "")
     root = picture((WIDTH, height), key, title=title, desc=_description(room, misses))
     panel = _panel(room)
     _axes(root, panel, room)
     for miss in misses:
         _draw_curve(root, panel, room, miss=miss)
-    _draw_names(root, panel, room, misses=misses)
+    _draw_names(root, panel, misses)
     for k, miss in enumerate(misses):
         _draw_width(root, panel, miss, y=_BOTTOM + 72 + _ROW * k)
+    words(root, f"dotted line: {100 * ENOUGH:.0f} of 100; up to there a miss counts as room", 4, height - 31, fill=SOFT)
     words(root, "thin parts: central 90 % over the lanes that are possible", 4, height - 12, fill=SOFT)
     return svg_text(root)
 
@@ -109,11 +112,8 @@ def _axes(root: Element, panel: Panel, room: RoomCurves) -> None:
         "path",
         d=f"M{short(_LEFT)} {short(level)}H{short(_RIGHT)}",
         stroke=INK,
-        stroke_dasharray="6 4",
+        stroke_dasharray="1.5 3.5",
         data_marks="level",
-    )
-    words(
-        root, f"{100 * ENOUGH:.0f}: up to here a miss counts as room", _RIGHT - 4, level - 11, anchor="end", halo=True
     )
 
 
@@ -130,34 +130,41 @@ def _draw_curve(root: Element, panel: Panel, room: RoomCurves, *, miss: _Miss) -
         fill="none",
         data_curve=miss.name,
     )
-    for board in (miss.reach.recovery_boards, miss.reach.hold_boards):
-        if board is not None:
-            signed = -board if board is miss.reach.recovery_boards else board
-            mark(root, miss.look.shape, (panel.x.at(signed), panel.y.at(100 * ENOUGH)), colour=miss.look.colour)
+    for signed in _reached(miss.reach):
+        mark(root, miss.look.shape, (panel.x.at(signed), panel.y.at(100 * ENOUGH)), colour=miss.look.colour)
     hovers = group(root, fill="#fff", fill_opacity="0")
     for board, chance in zip(room.miss_boards.tolist(), miss.chance.tolist(), strict=True):
         if np.isfinite(chance) and board == round(board):
-            side = "no miss" if board == 0 else f"{abs(board):g} boards {'inward' if board > 0 else 'outward'}"
-            told = f"{miss.name}, {side}: {100 * chance:.0f} of 100"
+            told = f"{miss.name}, {_side(board)}: {100 * chance:.0f} of 100"
             tooltip(hovers, (panel.x.at(board), panel.y.at(100 * chance)), told, miss_boards=board, value=chance)
 
 
-def _draw_names(root: Element, panel: Panel, room: RoomCurves, *, misses: Sequence[_Miss]) -> None:
-    """Names at the curves: the higher one outward of its top, the other one inward, so that they do not meet."""
-    del room
-    for k, miss in enumerate(misses):
-        y = _TOP + 14 + 19 * k if 100 * np.nanmax(misses[0].chance) < 60 else _BOTTOM - 40 + 19 * k
-        y += 56 if 100 * np.nanmax(misses[0].chance) < 60 else 0
-        add(
-            root,
-            "path",
-            d=f"M{short(_LEFT + 6)} {short(y)}h36",
-            stroke=miss.look.colour,
-            stroke_width=2.2,
-            stroke_dasharray=miss.look.dash,
-        )
-        words(root, miss.name, _LEFT + 48, y, halo=True)
-    del panel
+def _reached(reach: RoomReach) -> list[float]:
+    """Misses, inside positive, up to which the chance is enough."""
+    out = [] if reach.recovery_boards is None else [-reach.recovery_boards]
+    return out if reach.hold_boards is None else [*out, reach.hold_boards]
+
+
+def _side(board: float) -> str:
+    if board == 0:
+        return "no miss"
+    boards = "board" if abs(board) == 1 else "boards"
+    return f"{abs(board):g} {boards} {'inward' if board > 0 else 'outward'}"
+
+
+def _draw_names(root: Element, panel: Panel, misses: Sequence[_Miss]) -> None:
+    """Names over the curves at that end of the picture where they lie farther apart."""
+    known = [m for m in misses if np.isfinite(m.chance[[0, -1]]).all()]
+    if not known:
+        return
+    apart = [abs(float(known[0].chance[k] - known[-1].chance[k])) for k in (0, -1)]
+    end = 0 if apart[0] >= apart[1] else -1
+    x = panel.x.at(panel.x.low if end == 0 else panel.x.high)
+    on_left = x < (_LEFT + _RIGHT) / 2
+    wanted = [panel.y.at(100 * float(m.chance[end])) - 13 for m in known]
+    for miss, y in zip(known, spread(wanted, least_gap=18, within=(_TOP + 10, _BOTTOM - 12)), strict=True):
+        anchor = "start" if on_left else "end"
+        words(root, miss.name, x + 4 if on_left else x - 4, y, anchor=anchor, halo=True, fill=miss.look.colour)
 
 
 def _draw_width(root: Element, panel: Panel, miss: _Miss, *, y: float) -> None:
@@ -193,12 +200,13 @@ def _one_described(miss: _Miss, room: RoomCurves) -> str:
         return f"With the miss {miss.name} nothing is known."
     top = int(told[np.argmax(miss.chance[told])])
     board = float(room.miss_boards[top])
-    where = "without a miss" if board == 0 else f"{abs(board):g} boards {'inward' if board > 0 else 'outward'}"
+    where = _side(board)
     reach = miss.reach
     if reach.recovery_boards is None or reach.hold_boards is None:
         level = f"{100 * ENOUGH:.0f} of 100 are not reached"
     else:
-        level = f"at least {100 * ENOUGH:.0f} of 100 up to {reach.recovery_boards:g} boards outward and {reach.hold_boards:g} inward"
+        sides = f"{reach.recovery_boards:g} boards outward and {reach.hold_boards:g} inward"
+        level = f"at least {100 * ENOUGH:.0f} of 100 up to {sides}"
     width = reach.width_boards
     wide = (
         "the width is not known"

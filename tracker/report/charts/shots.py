@@ -78,6 +78,16 @@ def finite(curve: Curve | None) -> Curve | None:
     return Curve(curve.distance_ft[keep], curve.value[keep], u)
 
 
+def path_of(shot: ChartShot) -> Curve | None:
+    """Boards of the shot up to its contact, which a curve of whole feet stops short of."""
+    curve = finite(shot.board)
+    board, feet = shot.number("contact_board"), shot.number("contact_ft")
+    if curve is None or board.value is None or feet.value is None or feet.value <= curve.distance_ft[-1]:
+        return curve
+    u = None if curve.u is None or board.u is None else np.append(curve.u, board.u)
+    return Curve(np.append(curve.distance_ft, feet.value), np.append(curve.value, board.value), u)
+
+
 def thinned(curve: Curve, count: int) -> Curve:
     """Every so manieth place of a curve with both ends, so that many shots make no large picture."""
     if len(curve.distance_ft) <= count:

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from tracker.report.charts.data import ChartShot, Curve
 from tracker.report.charts.frame import Panel, mark
 from tracker.report.charts.looks import SOFT, WIDTH
-from tracker.report.charts.overfeet import What, axes, lines, panel_for
+from tracker.report.charts.overfeet import What, axes, lines, note, panel_for
 from tracker.report.charts.shots import Drawn, dressed, finite, needed, shot_list, tags_in_words, u_at, value_at
 from tracker.report.charts.svg import Element, joined, picture, svg_text, words
 from tracker.report.charts.tell import listed, quantity, with_u
 
-SPEED = What("speed, mph", "mph", "speed", 3.0)
+_CHART = "speed chart"
+SPEED = What("speed, mph", "mph", "speed", 3.0, air=0.16)
 _TOP, _HIGH = 36.0, 190.0
 
 
@@ -39,7 +40,7 @@ def speed_chart(shots: Sequence[ChartShot], key: str) -> str:
     drawn = dressed(shots)
     curves = [(d, c) for d in drawn if (c := finite(d.shot.speed_mph)) is not None]
     if not curves:
-        raise needed("speed chart", "no shot has a speed over feet", "measure its clip again with --redo")
+        raise needed(_CHART, "no shot has a speed over feet", "measure its clip again with --redo")
     shown = [d for d, _ in curves] if len(shots) > 1 else []
     bottom = _TOP + _HIGH
     height = bottom + 50 + 19 * len(shown) + 24
@@ -52,30 +53,20 @@ def speed_chart(shots: Sequence[ChartShot], key: str) -> str:
         shot_list(root, shown, bottom + 48)
     else:
         _ends(root, panel, curves[0])
-    banded = any(c.u is not None for _, c in curves)
-    note = "band: two standard uncertainties either side" if banded else "how sure it is, the file does not tell"
-    words(root, note, 4, height - 12, fill=SOFT)
+    words(root, note(curves, "mph"), 4, height - 12, fill=SOFT)
     return svg_text(root)
 
 
 def _ends(root: Element, panel: Panel, one: tuple[Drawn, Curve]) -> None:
-    """Values at both ends of a single curve, above its beginning and below its end where a falling curve leaves room."""
+    """Values at both ends of a single curve: above its beginning and below its end, where it leaves room."""
     drawn, curve = one
     for k, anchor in ((0, "start"), (-1, "end")):
         feet, value = float(curve.distance_ft[k]), float(curve.value[k])
         x, y = panel.x.at(feet), panel.y.at(value)
         mark(root, drawn.look.shape, (x, y), size=4, colour=drawn.look.colour)
-        near_top = y - panel.box[1] < 40
+        reach = abs(panel.y.at(value + 2 * (u_at(curve, feet) or 0.0)) - y) + 12
         told = with_u(value, u_at(curve, feet), "mph")
-        words(
-            root,
-            told,
-            x + 10 if k == 0 else x,
-            y + 24 if near_top else y - 24,
-            anchor=anchor,
-            halo=True,
-            font_weight="600",
-        )
+        words(root, told, x, y - reach if k == 0 else y + reach, anchor=anchor, halo=True, font_weight="600")
 
 
 def _description(drawn: Sequence[Drawn], curves: Sequence[tuple[Drawn, Curve]]) -> str:

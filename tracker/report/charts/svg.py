@@ -27,8 +27,10 @@ _KEY = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
 
 
 def clean(text: str, most: int = LONGEST) -> str:
-    """A text of somebody as one short line: no character that XML forbids (1.0, section 2.2), none that turns the
-    direction of what follows."""
+    """A text of somebody as one short line.
+
+    Characters that XML forbids (1.0, section 2.2) become boxes; those that turn the direction of what follows go.
+    """
     line = " ".join(_TURNING.sub("", _FORBIDDEN.sub("\ufffd", text)).split())
     return line if len(line) <= most else f"{line[: most - 1]}\u2026"
 
@@ -75,7 +77,7 @@ def short(value: float) -> str:
     return f"{rounded:.1f}".removesuffix(".0").replace("-0.", "-.").removeprefix("0") or "0"
 
 
-def add(parent: Element, tag: str, text: str | None = None, **attributes: str | float | None) -> Element:
+def add(parent: Element, tag: str, text: str | None = None, /, **attributes: str | float | None) -> Element:
     """Append an element; underscores in names of attributes become hyphens, None leaves one out."""
     named = {
         name.rstrip("_").replace("_", "-"): value if isinstance(value, str) else short(value)
@@ -121,24 +123,15 @@ def words(
     **attributes: str | float,
 ) -> Element:
     """A text whose middle line runs at ``y``; with a halo of paper where lines run behind it."""
-    around: dict[str, str | float] = {}
+    look: dict[str, str | float | None] = {"text_anchor": None if anchor == "start" else anchor}
     if halo:
-        around = {"stroke": PAPER, "stroke_width": "4", "stroke_linejoin": "round", "paint_order": "stroke"}
-    return add(
-        parent,
-        "text",
-        text,
-        x=x,
-        y=y,
-        dy="0.35em",
-        text_anchor=None if anchor == "start" else anchor,
-        **{**around, **attributes},
-    )
+        look |= {"stroke": PAPER, "stroke_width": "4", "stroke_linejoin": "round", "paint_order": "stroke"}
+    return add(parent, "text", text, x=x, y=y, dy="0.35em", **{**look, **attributes})
 
 
 def tooltip(parent: Element, place: tuple[float, float], text: str, **data: float) -> Element:
     """An unseen disc over a point that tells its value on hovering, with numbers for a page's script as ``data-*``."""
-    numbers = {f"data_{name}": f"{value:.6g}" for name, value in data.items()}
+    numbers = {f"data_{name}": f"{value:.4g}" for name, value in data.items()}
     disc = add(parent, "circle", cx=place[0], cy=place[1], r=7, **numbers)
     add(disc, "title", text)
     return disc

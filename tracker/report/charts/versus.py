@@ -1,4 +1,4 @@
-"""Two sessions beside one another for one number: every shot with its whisker, and the mean of each with its interval."""
+"""Two sessions beside one another for one number: every shot with its whisker, each mean with its interval."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from tracker.report.charts.svg import Element, add, clean, group, joined, pictur
 from tracker.report.charts.tell import between, decimals_for, number, with_u
 from tracker.results import Quantity
 
+_CHART = "comparison chart"
 _LEFT, _RIGHT = 16.0, 444.0
 _ROW = 15.0
+_HEAD = 44.0
 _LEAST_SHARE = 0.02
 
 
@@ -51,8 +53,8 @@ def versus_chart(groups: tuple[Group, Group], key: str, label: str, unit: str) -
     sides = [_side(g, look) for g, look in zip(groups, (LOOKS[0], LOOKS[1]), strict=True)]
     if not any(s.told for s in sides):
         what = clean(label)
-        raise needed("comparison chart", f"no shot of either group has {what}", "choose another number")
-    blocks = [24 + _ROW * len(s.told) + 30 for s in sides]
+        raise needed(_CHART, f"no shot of either group has {what}", "choose another number")
+    blocks = [_HEAD + _ROW * len(s.told) + 34 for s in sides]
     bottom = 8.0 + sum(blocks) + 6
     height = bottom + 66
     title = f"{clean(label).capitalize()}: {clean(groups[0].name)} and {clean(groups[1].name)}"
@@ -92,13 +94,13 @@ def _values(sides: list[_Side]) -> Scale:
 
 def _draw_side(root: Element, panel: Panel, side: _Side, *, top: float, unit: str) -> None:
     colour = side.look.colour
-    count = len(side.told)
-    name = clean(side.group.name, 30)
-    mean = "" if side.mean is None else f": mean {_in_words(side)} {unit}".rstrip()
-    words(root, f"{name}{mean}", _LEFT, top + 12, font_weight="600", fill=colour, halo=True)
+    name = clean(side.group.name, 40)
+    mean = "no shot has it" if side.mean is None else f"mean {_in_words(side)} {unit}".rstrip()
+    words(root, name, _LEFT, top + 10, font_weight="600", fill=colour, halo=True)
+    words(root, mean, _LEFT, top + 29, halo=True)
     place = group(root, data_group=name)
     for k, (shot, q) in enumerate(side.told):
-        y = top + 24 + _ROW * (k + 0.5)
+        y = top + _HEAD + _ROW * (k + 0.5)
         x = panel.x.at(q.value or 0.0)
         if q.u is not None:
             a, b = (panel.x.at((q.value or 0.0) + s * 2 * q.u) for s in (-1, 1))
@@ -106,7 +108,7 @@ def _draw_side(root: Element, panel: Panel, side: _Side, *, top: float, unit: st
         spot = mark(place, side.look.shape, (x, y), size=4, colour=colour, filled=side.look.shape == "circle")
         add(spot, "title", f"{clean(shot, 40)}: {with_u(q.value or 0.0, q.u, unit)}")
     if side.mean is not None:
-        _draw_mean(root, panel, side, y=top + 24 + _ROW * count + 8)
+        _draw_mean(root, panel, side, y=top + _HEAD + _ROW * len(side.told) + 9)
 
 
 def _draw_mean(root: Element, panel: Panel, side: _Side, *, y: float) -> None:
