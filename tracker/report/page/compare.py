@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from markupsafe import Markup
 
 from tracker.columns import NUMBERS, column
-from tracker.lineup.window import Window
 from tracker.lineup.words import CAUTIONS
 from tracker.report.chartdata import chart_shot
 from tracker.report.charts.data import ChartShot, Group, Span
@@ -21,9 +19,10 @@ from tracker.report.folder import SessionFolder, ShotEntry
 from tracker.report.page.guide import COMPARE_GUIDE, FILMING
 from tracker.report.page.pictures import drawn
 from tracker.report.page.render import render
-from tracker.report.page.said import NOTHING, Said, quantity, say
+from tracker.report.page.said import NOTHING, Said, say
+from tracker.report.page.two import Session, fact_of, oil_ends, pocket_shares, scatters, two_sessions
 from tracker.session.versus import Group as Side
-from tracker.session.versus import Share, Versus, share, versus
+from tracker.session.versus import Versus, versus
 
 RELEASE = ("laydown_board", "board_15ft", "launch_angle_deg", "speed_release_mph")
 MOTION = (
@@ -38,27 +37,6 @@ PARTS = (
     ("reading", "How to read this"),
     ("cautions", "Cautions"),
 )
-SCATTERS = {"board": ("laydown", "board"), "launch_deg": ("launch angle", "deg"), "speed_mph": ("speed", "mph")}
-
-
-@dataclass(frozen=True, slots=True)
-class Session:
-    """One of the two sessions.
-
-    Attributes
-    ----------
-    name : str
-        Of its folder.
-    out : Path
-    folder : SessionFolder
-    shots : tuple of ShotEntry
-        With numbers, spare shots left out.
-    """
-
-    name: str
-    out: Path
-    folder: SessionFolder
-    shots: tuple[ShotEntry, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,48 +67,23 @@ class GroupPart:
 
 def compare_page(outs: tuple[Path, Path], folders: tuple[SessionFolder, SessionFolder]) -> str:
     """HTML of the page that compares two sessions, the earlier one first."""
-    before, after = _sessions(outs, folders)
+    before, after = two_sessions(outs, folders)
     groups = _groups(before, after)
     names = (before.name, after.name)
     return render("compare.html", {
         "title": f"{names[0]} and {names[1]} compared",
-        "facts": [_fact(one) for one in (before, after)],
+        "facts": [fact_of(one) for one in (before, after)],
         "parts": PARTS,
         "names": names,
         "told": [text for group in groups for text in _told(group)],
         "groups": groups,
-        "pocket": _pocket(before, after),
-        "lanes": _lanes(before, after),
-        "bowlers": _bowlers(before, after),
+        "pocket": pocket_shares(before, after),
+        "lanes": oil_ends(before, after),
+        "bowlers": scatters(before, after),
         "guide": COMPARE_GUIDE,
         "columns": [c for c in NUMBERS if c.name in MOTION],
         "cautions": (*CAUTIONS, *FILMING),
     })  # fmt: skip
-
-
-def _sessions(outs: tuple[Path, Path], folders: tuple[SessionFolder, SessionFolder]) -> tuple[Session, Session]:
-    names = [out.resolve().name for out in outs]
-    if names[0] == names[1]:
-        names = [f"{name} ({which})" for name, which in zip(names, ("earlier", "later"), strict=True)]
-    first, last = (
-        Session(name, out, folder, tuple(s for s in folder.shots if _counts(s)))
-        for name, out, folder in zip(names, outs, folders, strict=True)
-    )
-    return first, last
-
-
-def _counts(shot: ShotEntry) -> bool:
-    """Whether a shot was measured and thrown at a full rack."""
-    spare = shot.row["intent"] == "spare" or "rack_not_full" in shot.row["flags"].split()
-    return shot.row["status"] != "failed" and not spare
-
-
-def _fact(session: Session) -> str:
-    lanes = list(dict.fromkeys(s.row["lane"] for s in session.shots if s.row["lane"]))
-    balls = list(dict.fromkeys(s.row["ball"] for s in session.shots if s.row["ball"]))
-    said = f"{session.name}: {len(session.shots)} shots at a full rack"
-    said += f", lane {' and '.join(lanes)}" if lanes else ""
-    return f"{said}{', ' + ', '.join(balls) if balls else ''}."
 
 
 def _groups(before: Session, after: Session) -> tuple[GroupPart, ...]:
@@ -222,57 +175,3 @@ def _told(group: GroupPart) -> list[str]:
         for line in group.lines
         if line.told
     ]
-
-
-def _pocket(before: Session, after: Session) -> list[tuple[str, str]]:
-    """Share of shots that came to the pocket window, of each session."""
-    out = []
-    for one in (before, after):
-        held = (one.folder.lineup or {}).get("window", {})
-        window = Window(*held["contact_board"], *held["entry_angle_deg"]) if held else Window()
-        seen = [_in_window(shot, window) for shot in one.shots]
-        known = [inside for inside in seen if inside is not None]
-        if known:
-            out.append((one.name, _share(share(sum(known), len(known)))))
-    return out
-
-
-def _in_window(shot: ShotEntry, window: Window) -> bool | None:
-    board, angle = (shot.numbers[name].value for name in ("contact_board", "entry_angle_deg"))
-    if board is None or angle is None:
-        return None
-    return window.low_board <= board <= window.high_board and window.low_deg <= angle <= window.high_deg
-
-
-def _share(found: Share) -> str:
-    return f"{found.count} of {found.of} (95 %: {100 * found.low:.0f} to {100 * found.high:.0f} of 100)"
-
-
-def _lanes(before: Session, after: Session) -> list[tuple[str, str, Said]]:
-    """Oil of every lane of both sessions: session, lane, where the oil ends."""
-    return [
-        (one.name, lane["lane"] or "the lane", say(quantity(lane["oil"]["oil_end_ft"]), "ft"))
-        for one in (before, after)
-        for lane in _model(one).get("lanes", ())
-    ]
-
-
-def _bowlers(before: Session, after: Session) -> list[tuple[str, str, str, str]]:
-    """How repeats scatter in both sessions: session, hand, what, standard deviation with its interval."""
-    return [
-        (one.name, bowler["hand"], SCATTERS[name][0], _deviation(found, SCATTERS[name][1]))
-        for one in (before, after)
-        for bowler in _model(one).get("bowlers", ())
-        for name, found in bowler["scatter"].items()
-        if name in SCATTERS and found["repeats"] > 0
-    ]
-
-
-def _deviation(found: Mapping[str, Any], unit: str) -> str:
-    ends = f"{found['low']:.2f} to {found['high']:.2f}"
-    return f"{found['value']:.2f} {unit} (95 %: {ends}; {found['repeats']} repeats)"
-
-
-def _model(session: Session) -> Mapping[str, Any]:
-    model: Mapping[str, Any] = (session.folder.lineup or {}).get("model", {})
-    return model

@@ -6,9 +6,9 @@ GUIDE = (
     "Boards count from the bowling hand's edge: a right-hander's board 1 lies at the right, board 20 is the middle, "
     "the second arrow stands on board 10. Distances are feet past the foul line, to the ball's centre. "
     "Angles are against the boards: launch toward the hand's gutter, entry toward the pocket.",
-    "Every number has its standard uncertainty after the \u00b1. On rendered clips with known truth about 19 of 20 true "
-    "values lie within two of them; no real lane with measuring equipment has been compared so far. Where two shots "
-    "differ by less than two or three of their uncertainties, the clips do not tell them apart.",
+    "Every number has its standard uncertainty after the \u00b1. On rendered clips with known truth about 19 of 20 "
+    "true values lie within two of them; no real lane with measuring equipment has been compared so far. Where two "
+    "shots differ by less than two or three of their uncertainties, the clips do not tell them apart.",
     "A dash means that this number does not exist in this shot or that the clip does not show it: the reason "
     "appears when the pointer rests on it, and is read out by screen readers. It is no zero.",
     "The breakpoint is the point farthest toward the gutter. It is not where the oil ends; that is read from all "
