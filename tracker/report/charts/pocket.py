@@ -18,7 +18,7 @@ from calibration.lane import (
     Hand,
 )
 from tracker.report.charts.data import ChartShot
-from tracker.report.charts.frame import TEXT_WIDTH, Panel, Scale, mark
+from tracker.report.charts.frame import BOLD_WIDTH, Panel, Scale, mark
 from tracker.report.charts.ground import BOARD_TICKS, HIGH_EDGE, LOW_EDGE, band, board_scale, lane_ground, pin_places
 from tracker.report.charts.looks import GRID, INK, PAPER, SOFT, WIDTH
 from tracker.report.charts.shots import (
@@ -47,7 +47,7 @@ _FROM_FT = 57.7
 _END_FT = DECK_END_IN / INCHES_PER_FOOT
 _HIGH = (_END_FT - _FROM_FT) * INCHES_PER_FOOT * PER_INCH
 _MIDDLE = WIDTH / 2 + 16
-_TAG_GAP = 18.0
+_TAG_GAP = 19.5
 DEGREE = "\u00b0"
 
 
@@ -252,7 +252,7 @@ def _exit(root: Element, panel: Panel, shot: ChartShot) -> None:
     arrow = add(root, "path", d=f"M{short(x)} {short(_TOP - 14)}l6 13h-12z", fill=INK, data_marks="exit")
     add(arrow, "title", f"leaves the deck at board {quantity(found)}, as read from the pictures")
     told = f"out at board {_in_words(found)}"
-    half = len(told) * TEXT_WIDTH / 2 + 6
+    half = len(told) * BOLD_WIDTH / 2 + 4
     words(root, told, min(max(x, half), WIDTH - half), _TOP - 28, anchor="middle", font_weight="600")
 
 
