@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from drawn_charts import grid, room, shot
 
-from tracker.report.charts.data import FrictionGrid, Group, RoomCurves
+from tracker.report.charts.data import ChartShot, Curve, FrictionGrid, Group, RoomCurves
 from tracker.report.charts.friction import friction_chart
 from tracker.report.charts.heading import heading_chart
 from tracker.report.charts.lane import lane_chart
@@ -49,6 +49,14 @@ def late() -> dict[str, Quantity]:
     return {**shot().numbers, **{n: Quantity(v, 0.7) for n, v in near.items()}, "deck_exit_board": Quantity(38.9, 2.0)}
 
 
+def gutter() -> ChartShot:
+    """Seen from 4 to 12 ft only."""
+    feet = np.arange(4.0, 13.0)
+    flat = Curve(feet, np.full(9, -3.0), np.full(9, 0.2))
+    board, speed = replace(flat, value=4.0 - 0.5 * (feet - 4)), replace(flat, value=16.0 - 0.05 * feet)
+    return shot(board=board, heading_deg=flat, speed_mph=speed, sideways_ft_s2=flat, numbers={}, gutter=True)
+
+
 def twelve(hand: Any = "right") -> list[Any]:
     many = [shot(f"evening-{k}", hand=hand, ball=f"Ball {k % 4}") for k in range(12)]
     return [
@@ -77,6 +85,9 @@ CHARTS: dict[str, Callable[[], str]] = {
     "lane, left": lambda: lane_chart([shot(hand="left")], "k"),
     "lane, early events": lambda: lane_chart([shot(numbers=early())], "k"),
     "lane, late events": lambda: lane_chart([shot(numbers=late())], "k"),
+    "lane, gutter": lambda: lane_chart([gutter()], "k"),
+    "speed, gutter": lambda: speed_chart([gutter()], "k"),
+    "heading, gutter": lambda: heading_chart([gutter()], "k"),
     "twelve lanes": lambda: lane_chart(twelve(), "k"),
     "twelve lanes, left": lambda: lane_chart(twelve("left"), "k"),
     "heading": lambda: heading_chart([shot()], "k"),

@@ -44,7 +44,7 @@ def test_words_of_close_events_stand_in_rows_of_their_own():
 def test_a_straight_ball_has_no_events_and_the_description_says_so():
     root = read(heading_chart([shot(numbers={})], "turn"))
     assert root.find(f".//{NS}path[@data-event]") is None
-    assert "there is no onset, breakpoint and end of hook" in desc(root)
+    assert "there is no onset, breakpoint or end of hook" in desc(root)
 
 
 def test_one_curve_is_enough_and_the_other_is_named():

@@ -124,6 +124,7 @@ def test_a_gutter_ball_stays_in_the_picture():
     root = read(lane_chart([shot(board=curve, gutter=True, numbers={})], "lane"))
     x = axis(root, "board", "x")
     assert "into the gutter" in desc(root)
+    assert "into the gutter, 39 ft" in texts(root)
     assert curve_of(root)[:, 0].max() <= x(-1.5) + 0.2
 
 
