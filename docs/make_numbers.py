@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from tracker.columns import COLUMNS, FIT_NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
+from tracker.columns import COLUMNS, CURVE_COLUMNS, FIT_NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
 from tracker.flags import FLAGS, REASONS, Flag
 
 PAGE = Path(__file__).with_name("numbers.md")
@@ -33,6 +33,8 @@ def page() -> str:
         column_table(COLUMNS),
         "## Columns of `path.csv`\n",
         column_table(PATH_COLUMNS),
+        "## Curves\n\nIn `shot.json` under `curves`, at every whole foot in sight, each with its u.\n",
+        column_table(CURVE_COLUMNS),
         "## Numbers of the physical fit\n\nIn `shot.json` under `physical_fit`, each with its u.\n",
         column_table(FIT_NUMBERS),
         "## Numbers of the pins\n\nIn `shot.json` under `pins`, each with its u.\n",

@@ -16,8 +16,11 @@ LEAST_PLACES = 2
 CENTRAL_95_SIGMAS = 3.92
 BOARD_U, HEADING_U_DEG, SPEED_U_MPH = 0.03, 0.05, 0.04
 """What models that round the path's bends leave behind, as in the shot's numbers."""
-SIDEWAYS_U_FT_S2 = 0.04
-SIDEWAYS_SHARE = 0.08
+SIDEWAYS_U_FT_S2, SIDEWAYS_SHARE = 0.04, 0.08
+"""Error of the sideways acceleration by friction of another form than the model's, and that relative to its size; from
+rendered shots with truth."""
+SLIP_END_U_FT = 0.15
+"""Model error of where slip ends, as in the shot's numbers: there the acceleration stops at once."""
 
 
 def every_foot(c: Curves, timing_u: tuple[float, float] = (0.0, 0.0)) -> PathCurves | None:
@@ -42,7 +45,7 @@ def every_foot(c: Curves, timing_u: tuple[float, float] = (0.0, 0.0)) -> PathCur
     board, heading, speed, sideways = (
         curve[:, told] for curve in (c.board, c.heading_deg, c.speed_mph, c.sideways_ft_s2)
     )
-    own = SIDEWAYS_U_FT_S2 + SIDEWAYS_SHARE * np.abs(sideways[0])
+    own = np.hypot(SIDEWAYS_U_FT_S2 + SIDEWAYS_SHARE * np.abs(sideways[0]), _steepness(c.sideways_ft_s2[0])[told])
     return PathCurves(
         distance_ft=feet,
         board=board[0],
@@ -54,6 +57,14 @@ def every_foot(c: Curves, timing_u: tuple[float, float] = (0.0, 0.0)) -> PathCur
         sideways_ft_s2=sideways[0],
         sideways_ft_s2_u=np.hypot(np.hypot(_spread(sideways), own), 2 * timing * sideways[0]),
     )
+
+
+def _steepness(curve: Array) -> Array:
+    """How much a curve ``(g,)`` changes within the model error of where slip ends; nothing beyond its ends."""
+    steps = int(np.ceil(SLIP_END_U_FT / GRID_FT))
+    padded = np.pad(curve, steps, mode="edge")
+    changes = [np.abs(padded[k : k + len(curve)] - curve) for k in (0, 2 * steps)]
+    return np.asarray(np.nan_to_num(np.max(changes, axis=0)))
 
 
 def _spread(curve: Array) -> Array:

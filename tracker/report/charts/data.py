@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as students_t
 
 from calibration.lane import Hand
 from tracker.results import Quantity
@@ -161,31 +159,9 @@ class Group:
     shots : tuple of (str, Quantity)
         Shot id and number; empty numbers are left out of the picture and counted.
     mean : Span or None
-        Mean with its interval; None draws that of :func:`mean_span`.
+        Mean with its interval (:func:`tracker.session.versus.group` gives one); None draws none.
     """
 
     name: str
     shots: tuple[tuple[str, Quantity], ...]
     mean: Span | None = None
-
-
-def mean_span(quantities: Sequence[Quantity]) -> Span | None:
-    """Mean of some shots and where it lies with 95 %; None without any value.
-
-    Scatter between shots counts with Student's t and the square root of their number. Errors of camera and lane are the
-    same for all shots of a session and do not average out: the mean's measurement error is taken for as large as a
-    single shot's (two standard uncertainties, root mean square), which is the most that it can be. Of one shot the
-    scatter is not known and only the latter counts.
-    """
-    told = [(q.value, q.u or 0.0) for q in quantities if q.value is not None]
-    if not told:
-        return None
-    values, u = np.array(told).T
-    common = 2.0 * float(np.sqrt(np.mean(u**2)))
-    count = len(values)
-    own = 0.0
-    if count > 1:
-        own = float(students_t.ppf(_CENTRAL, count - 1) * np.std(values, ddof=1) / math.sqrt(count))
-    half = math.hypot(common, own)
-    mean = float(np.mean(values))
-    return Span(mean, mean - half, mean + half)

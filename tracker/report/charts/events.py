@@ -43,6 +43,9 @@ def events_of(shot: ChartShot, path: Curve | None) -> list[Event]:
         board = shot.number(own) if own else Quantity()
         where = value_at(path, q.value) if board.value is None else board.value
         found.append(Event(name, q.value, where, around(q), shape, _words(name, q, board)))
+    if shot.gutter:
+        feet, board_there = float(path.distance_ft[-1]), float(path.value[-1])
+        found.append(Event("gutter", feet, board_there, None, "cross", f"into the gutter, {feet:.0f} ft"))
     return found
 
 

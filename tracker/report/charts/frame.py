@@ -15,8 +15,8 @@ from tracker.report.charts.tell import plain
 
 Array = NDArray[np.float64]
 
-TEXT_WIDTH = 7.3
-"""Units that a letter takes on average in a wide font."""
+TEXT_WIDTH, BOLD_WIDTH = 7.3, 8.3
+"""Units that a letter takes on average in a wide font, and a bold one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ def upward(parent: Element, panel: Panel, values: Sequence[float], *, axis: str,
     for value, place in zip(values, places, strict=True):
         words(numbers, plain(value), left - 6, place)
     if label:
-        words(parent, label, 4, top - 14, font_weight="600")
+        words(parent, label, 4, top - 18, font_weight="600")
 
 
 def mark(

@@ -167,5 +167,5 @@ def _one_described(drawn: Drawn, heading: Curve | None, sideways: Curve | None) 
     parts += [f"{name} {quantity(shot.number(c), 'ft')}," for name, c in names if shot.number(c).value is not None]
     missing = missing_events(shot)
     if missing:
-        parts.append(f"there is no {listed(missing)}")
+        parts.append(f"there is no {listed(missing, 'or')}")
     return " ".join(parts).rstrip(",;") + "."

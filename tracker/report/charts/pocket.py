@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,15 +11,26 @@ from numpy.typing import NDArray
 from calibration.lane import (
     BALL_RADIUS_IN,
     BOARD_WIDTH_IN,
-    DECK_END_IN,
     INCHES_PER_FOOT,
-    PIN_BELLY_RADIUS_IN,
     Hand,
 )
 from tracker.report.charts.data import ChartShot
-from tracker.report.charts.frame import TEXT_WIDTH, Panel, Scale, mark
-from tracker.report.charts.ground import BOARD_TICKS, HIGH_EDGE, LOW_EDGE, band, board_scale, lane_ground, pin_places
-from tracker.report.charts.looks import GRID, INK, PAPER, SOFT, WIDTH
+from tracker.report.charts.deck import (
+    FROM_FT,
+    HIGH,
+    MIDDLE,
+    PER_INCH,
+    TOP,
+    Contact,
+    contact_of,
+    deck_ground,
+    deck_panel,
+    deck_pins,
+    whisker,
+)
+from tracker.report.charts.frame import BOLD_WIDTH, Panel, mark
+from tracker.report.charts.ground import band
+from tracker.report.charts.looks import INK, SOFT, WIDTH
 from tracker.report.charts.shots import (
     Drawn,
     dressed,
@@ -31,7 +41,7 @@ from tracker.report.charts.shots import (
     shot_name,
     tags_in_words,
 )
-from tracker.report.charts.svg import Element, add, group, joined, picture, short, svg_text, way, words
+from tracker.report.charts.svg import Element, add, joined, picture, short, svg_text, way, words
 from tracker.report.charts.tell import around, between, decimals_for, listed, number, quantity, with_u
 from tracker.report.spacing import spread
 from tracker.results import Quantity
@@ -39,15 +49,7 @@ from tracker.results import Quantity
 _CHART = "pocket chart"
 Array = NDArray[np.float64]
 
-PER_INCH = 8.0
-SIDE_IN = 4.0
-"""Inches of each gutter that are shown."""
-_TOP = 50.0
-_FROM_FT = 57.7
-_END_FT = DECK_END_IN / INCHES_PER_FOOT
-_HIGH = (_END_FT - _FROM_FT) * INCHES_PER_FOOT * PER_INCH
-_MIDDLE = WIDTH / 2 + 16
-_TAG_GAP = 18.0
+_TAG_GAP = 19.5
 DEGREE = "\u00b0"
 
 
@@ -80,99 +82,34 @@ def pocket_chart(shots: Sequence[ChartShot], key: str) -> str:
         raise needed(_CHART, "no shot has a contact, a deck exit or pins read", "leave the picture out")
     drawn = dressed(shots)
     several = len(shots) > 1
-    met = [d for d in drawn if _contact(d.shot) is not None]
+    met = [d for d in drawn if contact_of(d.shot) is not None]
     rows = len(met) if several else 3
-    height = _TOP + _HIGH + 46 + 19 * rows + 22
+    height = TOP + HIGH + 46 + 19 * rows + 22
     title = f"{tags_in_words(drawn) if not several else f'{len(shots)} shots'} at the pins"
     root = picture((WIDTH, height), key, title=title, desc=_description(drawn, hand))
-    panel = _panel(hand)
-    _ground(root, panel, hand)
+    panel = deck_panel(hand)
+    deck_ground(root, panel, hand)
     if several:
-        _pins(root, panel, hand, standing=())
+        deck_pins(root, panel, hand, standing=())
         _contacts(root, panel, met)
         words(root, "first contacts, from above, true to scale", 4, 16, font_weight="600")
-        shot_list(root, met, _TOP + _HIGH + 46)
+        shot_list(root, met, TOP + HIGH + 46)
         words(root, "whiskers: two standard uncertainties of the contact board", 4, height - 12, fill=SOFT)
     else:
         _one(root, panel, drawn[0], hand=hand)
-        _legend(root, shots[0], _TOP + _HIGH + 46)
+        _legend(root, shots[0], TOP + HIGH + 46)
         words(root, "whiskers: two standard uncertainties either side", 4, height - 12, fill=SOFT)
     return svg_text(root)
 
 
-@dataclass(frozen=True, slots=True)
-class _Contact:
-    board: float
-    board_u: float | None
-    distance_ft: float
-
-
-def _contact(shot: ChartShot) -> _Contact | None:
-    board, feet = shot.number("contact_board"), shot.number("contact_ft")
-    if board.value is None or feet.value is None:
-        return None
-    return _Contact(board.value, board.u, feet.value)
-
-
 def _has_something(shot: ChartShot) -> bool:
-    return _contact(shot) is not None or shot.number("deck_exit_board").value is not None or shot.standing is not None
-
-
-def _panel(hand: Hand) -> Panel:
-    """True to scale: as many units for an inch across as along."""
-    gutter = SIDE_IN / BOARD_WIDTH_IN
-    low, high = LOW_EDGE - gutter, HIGH_EDGE + gutter
-    half = (high - low) * BOARD_WIDTH_IN * PER_INCH / 2
-    middle = _MIDDLE
-    across = board_scale(hand, low, high, left=middle - half, right=middle + half)
-    return Panel(across, Scale(_FROM_FT, _END_FT, _TOP + _HIGH, _TOP))
-
-
-def _ground(root: Element, panel: Panel, hand: Hand) -> None:
-    lane_ground(root, panel)
-    left, _, right, bottom = panel.box
-    a, b = sorted((panel.x.at(LOW_EDGE), panel.x.at(HIGH_EDGE)))
-    boards = "".join(f"M{short(panel.x.at(t))} {short(_TOP)}V{short(bottom)}" for t in BOARD_TICKS)
-    feet = "".join(f"M{short(a)} {short(panel.y.at(f))}H{short(b)}" for f in range(58, 63))
-    add(root, "path", d=boards + feet, stroke=GRID, fill="none")
-    numbers = group(root, data_axis="board", text_anchor="middle", fill=SOFT)
-    for board in BOARD_TICKS:
-        words(numbers, str(board), panel.x.at(board), bottom + 13)
-    words(root, f"board, from the {hand} edge", (left + right) / 2, bottom + 31, anchor="middle", fill=SOFT)
-    along = group(root, data_axis="distance", text_anchor="end", fill=SOFT)
-    for foot in range(58, 63):
-        words(along, f"{foot} ft", left - 5, panel.y.at(foot))
-
-
-def _pins(root: Element, panel: Panel, hand: Hand, *, standing: tuple[int, ...] | None) -> None:
-    """Ten pins to scale, filled where they stand afterwards; dotted where that is not known."""
-    discs = group(root, data_marks="pins", text_anchor="middle")
-    for pin, (x, y) in enumerate(pin_places(panel, hand).tolist(), start=1):
-        stands = standing is not None and pin in standing
-        look = {
-            "fill": INK if stands else PAPER,
-            "stroke": INK,
-            "stroke_dasharray": "2 2" if standing is None else None,
-        }
-        state = "not known" if standing is None else "stands" if stands else "down"
-        add(
-            discs,
-            "circle",
-            cx=x,
-            cy=y,
-            r=PIN_BELLY_RADIUS_IN * PER_INCH,
-            stroke_width=1.2,
-            data_pin=str(pin),
-            data_state=state,
-            **look,
-        )
-        words(discs, str(pin), x, y, fill=PAPER if stands else INK)
+    return contact_of(shot) is not None or shot.number("deck_exit_board").value is not None or shot.standing is not None
 
 
 def _one(root: Element, panel: Panel, drawn: Drawn, *, hand: Hand) -> None:
     shot, colour = drawn.shot, drawn.look.colour
-    contact = _contact(shot)
-    _pins(root, panel, hand, standing=shot.standing)
+    contact = contact_of(shot)
+    deck_pins(root, panel, hand, standing=shot.standing)
     _exit(root, panel, shot)
     if contact is None:
         return
@@ -190,14 +127,14 @@ def _one(root: Element, panel: Panel, drawn: Drawn, *, hand: Hand) -> None:
         stroke_width=1.6,
         data_marks="ball",
     )
-    _whisker(root, panel, contact.board, u=contact.board_u, y=y)
+    whisker(root, panel, contact.board, u=contact.board_u, y=y)
     dot = mark(root, "circle", (x, y), size=2, colour=colour)
     add(dot, "title", f"contact: board {with_u(contact.board, contact.board_u)} at {contact.distance_ft:.2f} ft")
     _way_out(root, panel, shot, contact=contact)
     _labels(root, panel, shot, contact=contact)
 
 
-def _way_in(root: Element, panel: Panel, drawn: Drawn, *, contact: _Contact) -> None:
+def _way_in(root: Element, panel: Panel, drawn: Drawn, *, contact: Contact) -> None:
     """The path to contact with its band, or by the entry angle alone; and a dotted line along the boards."""
     found = _last_feet(drawn.shot, contact)
     if found is None:
@@ -214,32 +151,18 @@ def _way_in(root: Element, panel: Panel, drawn: Drawn, *, contact: _Contact) -> 
     add(root, "path", d=d, stroke=drawn.look.colour, stroke_width=2.2, fill="none", data_marks="entry")
 
 
-def _last_feet(shot: ChartShot, contact: _Contact) -> tuple[Array, Array, Array | None] | None:
+def _last_feet(shot: ChartShot, contact: Contact) -> tuple[Array, Array, Array | None] | None:
     """Distances, boards and uncertainties of the last feet before contact."""
     curve, angle = path_of(shot), shot.number("entry_angle_deg").value
-    if curve is not None and curve.distance_ft[-1] > _FROM_FT:
-        feet = np.append(np.arange(_FROM_FT, contact.distance_ft, 0.4), contact.distance_ft)
+    if curve is not None and curve.distance_ft[-1] > FROM_FT:
+        feet = np.append(np.arange(FROM_FT, contact.distance_ft, 0.4), contact.distance_ft)
         boards = np.interp(feet, curve.distance_ft, curve.value)
         return feet, boards, None if curve.u is None else np.interp(feet, curve.distance_ft, curve.u)
     if angle is None:
         return None
-    feet = np.array([_FROM_FT, contact.distance_ft])
+    feet = np.array([FROM_FT, contact.distance_ft])
     ahead_in = (feet - contact.distance_ft) * INCHES_PER_FOOT
     return feet, contact.board + math.tan(math.radians(angle)) * ahead_in / BOARD_WIDTH_IN, None
-
-
-def _whisker(root: Element, panel: Panel, board: float, *, u: float | None, y: float) -> None:
-    if u is None:
-        return
-    a, b = (panel.x.at(board + s * 2 * u) for s in (-1, 1))
-    add(
-        root,
-        "path",
-        d=f"M{short(a)} {short(y - 7)}v14m0-7H{short(b)}m0-7v14",
-        stroke=INK,
-        stroke_width=1.4,
-        fill="none",
-    )
 
 
 def _exit(root: Element, panel: Panel, shot: ChartShot) -> None:
@@ -248,27 +171,27 @@ def _exit(root: Element, panel: Panel, shot: ChartShot) -> None:
     if found.value is None:
         return
     x = panel.x.at(found.value)
-    _whisker(root, panel, found.value, u=found.u, y=_TOP - 7)
-    arrow = add(root, "path", d=f"M{short(x)} {short(_TOP - 14)}l6 13h-12z", fill=INK, data_marks="exit")
+    whisker(root, panel, found.value, u=found.u, y=TOP - 7)
+    arrow = add(root, "path", d=f"M{short(x)} {short(TOP - 14)}l6 13h-12z", fill=INK, data_marks="exit")
     add(arrow, "title", f"leaves the deck at board {quantity(found)}, as read from the pictures")
     told = f"out at board {_in_words(found)}"
-    half = len(told) * TEXT_WIDTH / 2 + 6
-    words(root, told, min(max(x, half), WIDTH - half), _TOP - 28, anchor="middle", font_weight="600")
+    half = len(told) * BOLD_WIDTH / 2 + 4
+    words(root, told, min(max(x, half), WIDTH - half), TOP - 28, anchor="middle", font_weight="600")
 
 
-def _way_out(root: Element, panel: Panel, shot: ChartShot, *, contact: _Contact) -> None:
+def _way_out(root: Element, panel: Panel, shot: ChartShot, *, contact: Contact) -> None:
     """A dashed line from contact to where it leaves: what is between is not followed."""
     found = shot.number("deck_exit_board")
     if found.value is None:
         return
-    line = way([panel.x.at(contact.board), panel.x.at(found.value)], [panel.y.at(contact.distance_ft), _TOP])
+    line = way([panel.x.at(contact.board), panel.x.at(found.value)], [panel.y.at(contact.distance_ft), TOP])
     add(root, "path", d=line, stroke=INK, stroke_width=1.2, stroke_dasharray="1.5 4", fill="none")
 
 
-def _labels(root: Element, panel: Panel, shot: ChartShot, *, contact: _Contact) -> None:
+def _labels(root: Element, panel: Panel, shot: ChartShot, *, contact: Contact) -> None:
     """Contact and entry angle in words, on the side of the ball where the lane is wider."""
     x, y = panel.x.at(contact.board), panel.y.at(contact.distance_ft)
-    on_left = x > _MIDDLE
+    on_left = x > MIDDLE
     beside = BALL_RADIUS_IN * PER_INCH + 10
     edge, anchor = (x - beside, "end") if on_left else (x + beside, "start")
     told = [
@@ -324,7 +247,7 @@ def _standing(pins: tuple[int, ...]) -> str:
 
 def _contacts(root: Element, panel: Panel, met: Sequence[Drawn]) -> None:
     """Places of contact with whiskers, tags below them."""
-    spots = [(d, c) for d in met if (c := _contact(d.shot)) is not None]
+    spots = [(d, c) for d in met if (c := contact_of(d.shot)) is not None]
     left, _, right, bottom = panel.box
     wanted = [panel.x.at(c.board) for _, c in spots]
     places = spread(wanted, least_gap=_TAG_GAP, within=(left + 20, right - 20))
@@ -332,7 +255,7 @@ def _contacts(root: Element, panel: Panel, met: Sequence[Drawn]) -> None:
         x, y = panel.x.at(contact.board), panel.y.at(contact.distance_ft)
         line = f"M{short(x)} {short(y)}L{short(at)} {short(bottom - 22)}"
         add(root, "path", d=line, stroke=drawn.look.colour, stroke_width=0.8, fill="none")
-        _whisker(root, panel, contact.board, u=contact.board_u, y=y)
+        whisker(root, panel, contact.board, u=contact.board_u, y=y)
         spot = mark(root, drawn.look.shape, (x, y), colour=drawn.look.colour)
         add(spot, "title", f"{drawn.tag}, {drawn.name}: contact at board {with_u(contact.board, contact.board_u)}")
         words(root, drawn.tag, at, bottom - 12, anchor="middle", font_weight="600", halo=True, fill=drawn.look.colour)

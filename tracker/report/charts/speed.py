@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from tracker.report.charts.data import ChartShot, Curve
 from tracker.report.charts.frame import Panel, mark
 from tracker.report.charts.looks import SOFT, WIDTH
-from tracker.report.charts.overfeet import What, axes, lines, note, panel_for
+from tracker.report.charts.overfeet import LEFT, RIGHT, What, axes, lines, note, panel_for
 from tracker.report.charts.shots import Drawn, dressed, finite, needed, shot_list, tags_in_words, u_at, value_at
 from tracker.report.charts.svg import Element, joined, picture, svg_text, words
 from tracker.report.charts.tell import listed, quantity, with_u
@@ -66,7 +66,8 @@ def _ends(root: Element, panel: Panel, one: tuple[Drawn, Curve]) -> None:
         mark(root, drawn.look.shape, (x, y), size=4, colour=drawn.look.colour)
         reach = abs(panel.y.at(value + 2 * (u_at(curve, feet) or 0.0)) - y) + 12
         told = with_u(value, u_at(curve, feet), "mph")
-        words(root, told, x, y - reach if k == 0 else y + reach, anchor=anchor, halo=True, font_weight="600")
+        side = anchor if x > (LEFT + RIGHT) / 2 else "start"
+        words(root, told, x, y - reach if k == 0 else y + reach, anchor=side, halo=True, font_weight="600")
 
 
 def _description(drawn: Sequence[Drawn], curves: Sequence[tuple[Drawn, Curve]]) -> str:

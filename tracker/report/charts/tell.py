@@ -52,6 +52,6 @@ def around(q: Quantity) -> tuple[float, float] | None:
     return q.value - 2 * q.u, q.value + 2 * q.u
 
 
-def listed(parts: list[str]) -> str:
-    """Parts with commas and a last ``and``."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+def listed(parts: list[str], joint: str = "and") -> str:
+    """Parts with commas and a last ``and``, or ``or``."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} {joint} {parts[-1]}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tracker.report.charts.data import Group, Span, mean_span
+from tracker.report.charts.data import Group, Span
 from tracker.report.charts.frame import Panel, Scale, across, limits, mark, ticks
 from tracker.report.charts.looks import LOOKS, SOFT, WIDTH, Look
 from tracker.report.charts.shots import needed
@@ -52,24 +52,25 @@ def versus_chart(groups: tuple[Group, Group], key: str, label: str, unit: str) -
     """
     sides = [_side(g, look) for g, look in zip(groups, (LOOKS[0], LOOKS[1]), strict=True)]
     if not any(s.told for s in sides):
-        what = clean(label)
+        what = clean(label, 40)
         raise needed(_CHART, f"no shot of either group has {what}", "choose another number")
     blocks = [_HEAD + _ROW * len(s.told) + 34 for s in sides]
     bottom = 8.0 + sum(blocks) + 6
     height = bottom + 66
-    title = f"{clean(label).capitalize()}: {clean(groups[0].name)} and {clean(groups[1].name)}"
-    root = picture((WIDTH, height), key, title=title, desc=_description(sides, clean(unit)))
+    what = clean(label, 40)
+    title = f"{what[:1].upper()}{what[1:]}: {clean(groups[0].name)} and {clean(groups[1].name)}"
+    root = picture((WIDTH, height), key, title=title, desc=_description(sides, clean(unit, 10)))
     panel = Panel(_values(sides), Scale(0.0, 1.0, bottom, 8.0))
     across(
         root,
         panel,
         ticks(panel.x.low, panel.x.high, 6),
         axis="value",
-        label=f"{clean(label)}, {clean(unit)}".rstrip(", "),
+        label=f"{clean(label, 40)}, {clean(unit, 10)}".rstrip(", "),
     )
     top = 8.0
     for side, block in zip(sides, blocks, strict=True):
-        _draw_side(root, panel, side, top=top, unit=clean(unit))
+        _draw_side(root, panel, side, top=top, unit=clean(unit, 10))
         top += block
     words(root, "whiskers: two standard uncertainties; bar: mean with 95 %", 4, height - 12, fill=SOFT)
     return svg_text(root)
@@ -77,7 +78,7 @@ def versus_chart(groups: tuple[Group, Group], key: str, label: str, unit: str) -
 
 def _side(one: Group, look: Look) -> _Side:
     told = tuple((name, q) for name, q in one.shots if q.value is not None)
-    return _Side(one, look, told, one.mean or mean_span([q for _, q in told]))
+    return _Side(one, look, told, one.mean)
 
 
 def _values(sides: list[_Side]) -> Scale:
@@ -95,7 +96,9 @@ def _values(sides: list[_Side]) -> Scale:
 def _draw_side(root: Element, panel: Panel, side: _Side, *, top: float, unit: str) -> None:
     colour = side.look.colour
     name = clean(side.group.name, 40)
-    mean = "no shot has it" if side.mean is None else f"mean {_in_words(side)} {unit}".rstrip()
+    count = len(side.told)
+    lone = f"{count or 'no'} shot{'' if count == 1 else 's'} {'has' if count < 2 else 'have'} it, mean not known"
+    mean = lone if side.mean is None else f"mean {_in_words(side)} {unit}".rstrip()
     words(root, name, _LEFT, top + 10, font_weight="600", fill=colour, halo=True)
     words(root, mean, _LEFT, top + 29, halo=True)
     place = group(root, data_group=name)
