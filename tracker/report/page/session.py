@@ -105,7 +105,20 @@ def _facts(folder: SessionFolder) -> tuple[str, ...]:
     return (
         f"{shots}{', ' + ' and '.join(hands) if hands else ''}.",
         *((f"Balls: {', '.join(balls)}.",) if balls else ()),
+        *((filmed,) if (filmed := _filmed(folder.shots)) else ()),
     )
+
+
+def _filmed(shots: Sequence[ShotEntry]) -> str:
+    """How the clips were filmed and how the lane is known, each way once; empty where no shot's file tells."""
+    kept = [shot.data.get("provenance") or {} for shot in shots]
+    facts = [one.get("clip_facts") or {} for one in kept]
+    told = [(f.get("width"), f.get("height"), f.get("nominal_fps")) for f in facts]
+    sizes = dict.fromkeys(f"{w} x {h}, {fps:.0f} frames a second" for w, h, fps in told if w and h and fps)
+    ways = dict.fromkeys((one.get("calibration") or {}).get("how", "") for one in kept)
+    lane = {"found": "the lane found by the program", "marks": "the lane from clicked marks"}
+    known = [lane[way] for way in ways if way in lane]
+    return "; ".join(["Filmed in " + " and ".join(sizes), *known]) + "." if sizes else ""
 
 
 def _chart(out: Path, shot: ShotEntry) -> ChartShot | None:
