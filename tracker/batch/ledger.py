@@ -91,7 +91,8 @@ class Ledger:
     def skip(self, task: ClipTask, added: ClipOutcome | None = None) -> Progress:
         """Note a clip whose shots are there already, and what was added to them."""
         ids = self._manifest.entries[task.clip.clip_id].shots
-        failed = all(row["status"] == "failed" for row in stored_rows(self._out) if row["shot_id"] in ids)
+        cells = {text_cell(shot_id) for shot_id in ids}
+        failed = all(row["status"] == "failed" for row in stored_rows(self._out) if row["shot_id"] in cells)
         words = "measured before in the same way, skipped (--redo measures it again)"
         if added is None:
             return self._count(task, ids, (words,), failed=failed)

@@ -34,8 +34,8 @@ MOST_ENLARGED = 2.0
 
 BEFORE_S, AFTER_S = 0.5, 1.5
 """True seconds before the first sight of the ball and after the last row of its path."""
-SLOWEST = 32.0
-"""No clip plays slowed down by more."""
+SLOW, SLOWEST = 1.2, 32.0
+"""Below the first a clip plays at true speed; no clip plays slowed down by more than the second."""
 _ALONG = 60
 
 
@@ -179,7 +179,8 @@ def stretch_s(shot: ToldShot) -> tuple[float, float]:
     gone_ft = np.diff(shot.distance_ft)
     feet_s = gone_ft / np.maximum(np.diff(shot.t_s), 1e-6)
     true_ft_s = (shot.speed_mph[1:] + shot.speed_mph[:-1]) / 2 * 5280.0 / 3600.0
-    slowed = float(np.clip(np.median(true_ft_s / np.maximum(feet_s, 1e-6)), 1.0, SLOWEST))
+    slowed = min(float(np.median(true_ft_s / np.maximum(feet_s, 1e-6))), SLOWEST)
+    slowed = slowed if slowed > SLOW else 1.0
     return float(shot.t_s[0]) - BEFORE_S * slowed, float(shot.t_s[-1]) + AFTER_S * slowed
 
 
