@@ -121,6 +121,13 @@ def test_events_are_told_when_the_ball_is_there(told):
     assert "arrows" not in events
 
 
+def test_a_shot_measured_in_part_says_why(shot, calibration):
+    partial = dataclasses.replace(shot, status="partial", reason="gutter", detail="left the lane")
+    text = shot_json(partial, clip_provenance({}, calibration=calibration))
+    told = read_told(text.encode("utf-8"), path_csv(shot.path).encode("utf-8"))
+    assert title_of(told)[1][-1] == "partial: gutter ball"
+
+
 def test_a_left_hander_s_boards_count_from_the_left(told):
     view = view_of(told.camera)
     left = dataclasses.replace(told, hand="left")
@@ -171,10 +178,10 @@ def test_labels_never_overlap_and_stay_inside():
 
 
 def test_a_name_is_cut_cleaned_and_never_read_as_a_formula(told):
-    name, note = title_of(dataclasses.replace(told, shot_id="$\\frac{1}{2}$\x07\u202e\U0001f3b3" + "x" * 200))
+    name, notes = title_of(dataclasses.replace(told, shot_id="$\\frac{1}{2}$\x07\u202e\U0001f3b3" + "x" * 200))
     assert name.startswith("$\\frac{1}{2}$\u25a1x")
     assert len(name) == LONGEST
-    assert note == "\u00b1 standard uncertainty"
+    assert notes == ("\u00b1 standard uncertainty",)
     # math would draw a fraction, half as wide as these letters
     view = view_of(told.camera)
     sheet_of(dataclasses.replace(told, shot_id="$\\frac{"), view)

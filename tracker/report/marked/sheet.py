@@ -104,10 +104,10 @@ def sheet_of(shot: ToldShot, view: View) -> Sheet:
 def _labels(shot: ToldShot, events: Sequence[Event], view: View) -> list[_Label]:
     """The title's label and the events' ones."""
     rows = float(np.clip(SQUAT * view.out_width, view.out_height, MOST_ENLARGED * view.out_height))
-    title, note = title_of(shot)
+    title, notes = title_of(shot)
     first, other, small = (share * rows for share in (NAME_SHARE, VALUE_SHARE, NOTE_SHARE))
     return [
-        _Label(title, (note,), first, small, colours=(PAPER, FAINT)),
+        _Label(title, notes, first, small, colours=(PAPER, FAINT)),
         *(_Label(event.name, event.lines, first, other, symbol=event.symbol) for event in events),
     ]
 

@@ -47,6 +47,8 @@ class ToldShot:
         The clip's times jump back somewhere.
     fps : float
         Usual pictures a second of the file.
+    doubt : str
+        In words why the shot is only partly measured, or failed; empty where it is measured.
     """
 
     shot_id: str
@@ -61,6 +63,7 @@ class ToldShot:
     shaky: bool = False
     jumps: bool = False
     fps: float = USUAL_FPS
+    doubt: str = ""
 
 
 def read_told(shot_json: bytes, path_csv: bytes) -> ToldShot | None:
@@ -90,6 +93,7 @@ def read_told(shot_json: bytes, path_csv: bytes) -> ToldShot | None:
         seen=path["seen"] > 0,
         shaky=any(flag["code"] == "shaky" for flag in data["flags"]),
         jumps=bool(facts.get("time_resets")),
+        doubt="" if data["reason"] is None else f"{data['status']}: {data['reason']['title']}",
         fps=float(np.clip(facts.get("nominal_fps") or USUAL_FPS, 1.0, MOST_FPS)),
     )
 

@@ -28,7 +28,7 @@ BEFORE_IN = 12.0
 ABOVE_PINS_IN = 4.0
 LEAST_PX = 48
 """A lane that fills less of the frame than this in either direction shows nothing."""
-LONG_SIDE_PX = (960.0, 1280.0)
+LONG_SIDE_PX = (960.0, 1080.0)
 """Limits of the picture's longer side: smaller crops are enlarged so that words can be read, larger ones shrunk."""
 MOST_ENLARGED = 2.0
 

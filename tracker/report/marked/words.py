@@ -66,11 +66,11 @@ def events_of(shot: ToldShot) -> tuple[Event, ...]:
     return tuple(sorted((event for event in found if event is not None), key=lambda event: event.t_s))
 
 
-def title_of(shot: ToldShot) -> tuple[str, str]:
-    """The shot's name, whatever it is, as a short text of characters that the font has; and what the numbers mean."""
+def title_of(shot: ToldShot) -> tuple[str, tuple[str, ...]]:
+    """The shot's name, whatever it is, as a short text of characters that the font has; and what to know of numbers."""
     plain = writable("".join(c for c in shot.shot_id if c.isprintable()))
     short = plain if len(plain) <= LONGEST else f"{plain[: LONGEST - 1]}\u2026"
-    return short, f"{PLUS_MINUS} standard uncertainty"
+    return short, (f"{PLUS_MINUS} standard uncertainty", *([shot.doubt] if shot.doubt else []))
 
 
 def _event(shot: ToldShot, name: str, symbol: str, *, at: float | None, lines: tuple[str, ...]) -> Event | None:
