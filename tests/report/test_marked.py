@@ -17,7 +17,7 @@ from tracker.report.marked.draw import LINE, Marks, marked, shown_pieces
 from tracker.report.marked.sheet import sheet_of, stacked
 from tracker.report.marked.stamp import code_of, drawn, planes_in, stamp_of
 from tracker.report.marked.told import ToldShot, read_told
-from tracker.report.marked.tone import HLG_WHITE, PQ_WHITE_NITS, tone_of
+from tracker.report.marked.tone import HLG_WHITE, PQ_WHITE_NITS, output_codes, tone_of
 from tracker.report.marked.view import stretch_s, time_at, track_of, view_of
 from tracker.report.marked.words import LONGEST, events_of, title_of
 from tracker.report.provenance import clip_provenance
@@ -182,9 +182,8 @@ def test_a_name_is_cut_cleaned_and_never_read_as_a_formula(told):
     assert name.startswith("$\\frac{1}{2}$\u25a1x")
     assert len(name) == LONGEST
     assert notes == ("\u00b1 standard uncertainty",)
-    # math would draw a fraction, half as wide as these letters
-    view = view_of(told.camera)
-    sheet_of(dataclasses.replace(told, shot_id="$\\frac{"), view)
+    # read as a formula this would be a fault
+    assert sheet_of(dataclasses.replace(told, shot_id="$\\frac{$"), view_of(told.camera)).timed[0].stamps
 
 
 def test_a_stamp_is_the_colour_it_was_drawn_in():
@@ -229,6 +228,13 @@ def test_a_high_range_keeps_grey_grey_and_white_near_white(transfer: str, white:
     assert (HLG_WHITE, PQ_WHITE_NITS) == (0.75, 203.0)
 
 
+def test_a_crop_says_what_a_player_would_have_guessed_from_the_whole_clip():
+    """Players take 720 lines and more for ITU-R BT.709, fewer for SMPTE 170M (common practice, no source)."""
+    assert output_codes(Colour(), 1080) == (1, 1, 1)
+    assert output_codes(Colour(), 480) == (6, 6, 6)
+    assert output_codes(Colour(primaries=12, transfer_code=1, matrix=1), 480) == (12, 1, 1)
+
+
 def test_wide_primaries_are_told_in_the_usual_ones():
     """Red of ITU-R BT.2020 lies outside ITU-R BT.709's, so that the same signal needs a larger red difference."""
     _, cb, cr = tone_of(Colour(primaries=9)).ordinary(crop(120, 118, 150))
@@ -240,8 +246,8 @@ def test_a_ten_bit_turned_clip_of_a_high_range_makes_an_ordinary_upright_video(t
     height, width = CAMERA.width, CAMERA.height
     assert (height, width) == (960, 720)
     clip = write_clip(
-        tmp_path / "phone.mp4", even_times(9, 3.0), codec="libx265", pix_fmt="yuv420p10le", transfer=HLG,
-        luma=lambda index: np.full((height, width), 20 + 15 * index, np.uint8), rotation_deg=90,
+        tmp_path / "phone.mp4", even_times(14, 3.0), codec="libx265", pix_fmt="yuv420p10le", transfer=HLG,
+        luma=lambda index: np.full((height, width), 20 + 15 * min(index, 7), np.uint8), rotation_deg=90,
     )  # fmt: skip
     assert write_shot(tmp_path / "out", shot, clip_provenance({}, calibration=calibration), video_of=clip) is None
     with av.open(str(tmp_path / "out" / "made-up" / "marked.mp4")) as container:
@@ -252,9 +258,13 @@ def test_a_ten_bit_turned_clip_of_a_high_range_makes_an_ordinary_upright_video(t
     assert pictures[0].height == view.out_height
     assert pictures[0].width > view.out_width
     # a picture every third of a second, the first one within half a second before the ball is seen at 0.12 s
-    assert [round(float(p.time), 2) for p in pictures] == [round(k / 3, 2) for k in range(9)]
-    middles = [p.to_ndarray(format="gray")[view.out_height // 2, p.width // 2] for p in pictures]
-    assert (np.diff(np.array(middles, dtype=int)) > 5).all()
+    # and the last one within one and a half seconds after its path ends at 2.38 s
+    assert [round(float(p.time), 2) for p in pictures] == [round(k / 3, 2) for k in range(12)]
+    side = pictures[0].width * 9 // 20
+    middles = [np.median(planes_in(p.to_ndarray(format="yuv420p")).luma[100:-100, side:-side]) for p in pictures]
+    assert (np.diff(np.array(middles[:8], dtype=int)) > 5).all()
+    # half the signal of hybrid log-gamma is 1/12 of its light, white 0.265: 1.099 (1/12 / 0.265)^0.45 - 0.099 = 0.554
+    assert abs(int(middles[7]) - (16 + 219 * 0.554)) < 4
 
 
 def test_a_clip_that_cannot_be_read_again_costs_the_video_only(tmp_path, shot, calibration):

@@ -84,7 +84,7 @@ def _written(clip: Path, shot: ToldShot, view: View, file: Path) -> Failure | No
         if first is None:
             return Failure("video_nothing", "the clip has no pictures at the times of the path")
         start = round(first.t_s / reader.tick)
-        codes = output_codes(reader.colour)
+        codes = output_codes(reader.colour, min(reader.first_frame.luma.shape))
         with VideoWriter(file, size, reader.tick, fps=shot.fps, codes=codes) as writer:
             while first is not None:
                 canvas = _canvas(first, tone, sheet.view)

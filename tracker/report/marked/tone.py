@@ -17,6 +17,10 @@ Image = NDArray[np.uint8]
 BLACK, SPAN, CHROMA_SPAN = 16.0, 219.0, 224.0
 WIDE_PRIMARIES = 9
 """Code of the primaries of ITU-R BT.2020 in ITU-T H.273."""
+HIGH_DEFINITION, STANDARD_DEFINITION = (1, 1, 1), (6, 6, 6)
+"""Codes of ITU-R BT.709 and of SMPTE 170M."""
+HIGH_PX = 720
+UNSAID = (0, 2)
 HLG_WHITE = 0.75
 """Signal of diffuse white in hybrid log-gamma (ITU-R BT.2408; from memory)."""
 PQ_WHITE_NITS = 203.0
@@ -79,11 +83,16 @@ def tone_of(colour: Colour) -> Tone | None:
     )
 
 
-def output_codes(colour: Colour) -> tuple[int, int, int]:
-    """Primaries, transfer and matrix (ITU-T H.273) of a clip's pictures after its tone."""
+def output_codes(colour: Colour, short_side_px: int) -> tuple[int, int, int]:
+    """Primaries, transfer and matrix (ITU-T H.273) of a clip's pictures after its tone.
+
+    Where a clip does not say, players take its size for a hint, and a crop has another one: so it is said.
+    """
     if colour.transfer in CURVES or colour.primaries == WIDE_PRIMARIES:
-        return 1, 1, 1
-    return colour.primaries, colour.transfer_code, colour.matrix or 2
+        return HIGH_DEFINITION
+    if colour.matrix in UNSAID:
+        return HIGH_DEFINITION if short_side_px >= HIGH_PX else STANDARD_DEFINITION
+    return colour.primaries, colour.transfer_code, colour.matrix
 
 
 def _same(signal: Array) -> Array:
