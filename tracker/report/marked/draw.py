@@ -17,7 +17,7 @@ Image = NDArray[np.uint8]
 
 LINE, CASING = "#dcc2ff", "#26103f"
 LINE_SHARE, CASING_SHARE = 0.0026, 0.0062
-"""Widths of the line and of the dark below it over the picture's height."""
+"""Widths of the line and of the dark below it over the rows by which letters are sized."""
 BALL_ROOM = 1.12
 """So many of the ball's radii stay free of anything drawn."""
 CARRIED_ROWS = 4
@@ -52,7 +52,7 @@ def marked(picture: Image, marks: Marks, t_s: float) -> Image:
     planes = planes_in(done)
     for stamp in marks.sheet.scale:
         stamp.press(planes)
-    _draw_way(planes, marks.track, t_s)
+    _draw_way(planes, marks.track, t_s, marks.sheet.view.letters)
     for timed in marks.sheet.timed:
         if timed.t_s <= t_s:
             for stamp in timed.stamps:
@@ -63,14 +63,13 @@ def marked(picture: Image, marks: Marks, t_s: float) -> Image:
     return done
 
 
-def _draw_way(planes: Planes, track: Track, t_s: float) -> None:
+def _draw_way(planes: Planes, track: Track, t_s: float, rows: float) -> None:
     way = track.way(t_s)
     if len(way) < 2:
         return
     pieces = shown_pieces(way, track.seen)
-    height = planes.luma.shape[0]
     for colour, share in ((CASING, CASING_SHARE), (LINE, LINE_SHARE)):
-        thick = max(round(share * height), 2)
+        thick = max(round(share * rows), 2)
         for plane, code, half in zip((planes.luma, planes.cb, planes.cr), code_of(colour), (1, 2, 2), strict=True):
             lines = [np.rint((piece / half - 0.5) * (1 << _SHIFT)).astype(np.int32) for piece in pieces]
             cv2.polylines(plane, lines, False, code, max(round(thick / half), 1), cv2.LINE_AA, _SHIFT)  # noqa: FBT003

@@ -65,7 +65,7 @@ def scale_stamps(view: View, hand: Hand, side: Side) -> tuple[Stamp, ...]:
 
 
 def _letters(view: View) -> float:
-    return LETTERS_SHARE * view.out_height
+    return LETTERS_SHARE * view.letters
 
 
 def _words(feet: int) -> str:

@@ -25,8 +25,6 @@ VALUE_SHARE, NAME_SHARE, NOTE_SHARE = 0.038, 0.028, 0.021
 LINE_STEP = 1.28
 MARGIN_SHARE = 0.012
 SYMBOL_SHARE = 0.016
-SQUAT, MOST_ENLARGED = 0.6, 1.3
-"""In a picture lower than this share of its width letters are larger, by no more than there is room for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +101,8 @@ def sheet_of(shot: ToldShot, view: View) -> Sheet:
 
 def _labels(shot: ToldShot, events: Sequence[Event], view: View) -> list[_Label]:
     """The title's label and the events' ones."""
-    rows = float(np.clip(SQUAT * view.out_width, view.out_height, MOST_ENLARGED * view.out_height))
     title, notes = title_of(shot)
-    first, other, small = (share * rows for share in (NAME_SHARE, VALUE_SHARE, NOTE_SHARE))
+    first, other, small = (share * view.letters for share in (NAME_SHARE, VALUE_SHARE, NOTE_SHARE))
     return [
         _Label(title, notes, first, small, colours=(PAPER, FAINT)),
         *(_Label(event.name, event.lines, first, other, symbol=event.symbol) for event in events),
@@ -166,7 +163,7 @@ def _symbol(view: View, event: Event, hand: Hand) -> Stamp | None:
     u, v = _place(view, event, hand)
     if not np.isfinite([u, v]).all():
         return None
-    size = SYMBOL_SHARE * view.out_height
+    size = SYMBOL_SHARE * view.letters
     box = int(np.ceil(size)) + 6
     left, top = int(np.floor(u)) - box // 2, int(np.floor(v)) - box // 2
 

@@ -31,6 +31,8 @@ LEAST_PX = 48
 LONG_SIDE_PX = (960.0, 1080.0)
 """Limits of the picture's longer side: smaller crops are enlarged so that words can be read, larger ones shrunk."""
 MOST_ENLARGED = 2.0
+SQUAT, MOST_SQUAT = 0.6, 1.3
+"""In a picture lower than this share of its width letters are larger, by no more than all labels have room for."""
 
 BEFORE_S, AFTER_S = 0.5, 1.5
 """True seconds before the first sight of the ball and after the last row of its path."""
@@ -67,6 +69,11 @@ class View:
     def full_width(self) -> int:
         """Columns of the video."""
         return self.out_width + sum(self.pad)
+
+    @property
+    def letters(self) -> float:
+        """Rows by which letters, lines and symbols are sized: the picture's, or more of them where it is low."""
+        return float(np.clip(SQUAT * self.out_width, self.out_height, MOST_SQUAT * self.out_height))
 
     @property
     def scale(self) -> Array:
