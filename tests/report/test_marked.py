@@ -6,6 +6,7 @@ import dataclasses
 from pathlib import Path
 
 import av
+import cv2
 import numpy as np
 import pytest
 from clips import HLG, even_times, write_clip
@@ -265,6 +266,21 @@ def test_a_ten_bit_turned_clip_of_a_high_range_makes_an_ordinary_upright_video(t
     assert (np.diff(np.array(middles[:8], dtype=int)) > 5).all()
     # half the signal of hybrid log-gamma is 1/12 of its light, white 0.265: 1.099 (1/12 / 0.265)^0.45 - 0.099 = 0.554
     assert abs(int(middles[7]) - (16 + 219 * 0.554)) < 4
+
+
+@pytest.mark.parametrize("flags", [(), ("shaky",)])
+def test_a_view_that_moved_is_held_still_as_it_was_for_measuring(tmp_path, shot, calibration, flags):
+    rng = np.random.default_rng(2)
+    wall = cv2.GaussianBlur(rng.normal(0, 60, (CAMERA.height, CAMERA.width)).astype(np.float32), (0, 0), 2.0) * 4 + 120
+    wall = np.clip(wall, 0, 255).astype(np.uint8)
+    clip = write_clip(tmp_path / "c.mp4", even_times(25, 10.0), luma=lambda k: np.roll(wall, (0, k // 4), axis=1))
+    moved = dataclasses.replace(shot, flags=flags)
+    assert write_shot(tmp_path, moved, clip_provenance({}, calibration=calibration), video_of=clip) is None
+    with av.open(str(tmp_path / "made-up" / "marked.mp4")) as container:
+        pictures = [planes_in(p.to_ndarray(format="yuv420p")).luma.astype(int) for p in container.decode(video=0)]
+    middle = np.s_[300:500]
+    differences = [np.median(np.abs(p[middle] - pictures[0][middle])) for p in pictures]
+    assert (differences[-1] < 8) == ("shaky" in flags)
 
 
 def test_a_clip_that_cannot_be_read_again_costs_the_video_only(tmp_path, shot, calibration):
