@@ -90,6 +90,25 @@ REASONS: tuple[Flag, ...] = (
         "A file could not be read or written while the clip was in work.",
         "Check the disk and the folder, then run again.",
     ),
+    # The marked-up video; the shot itself is measured all the same.
+    _reason(
+        "video_no_encoder",
+        "no video: no encoder",
+        "There is no marked-up video: the installed decoding library cannot write H.264.",
+        "Install the package av anew from its own wheels; `sixtyfeet doctor` lists encoders.",
+    ),
+    _reason(
+        "video_nothing",
+        "no video: nothing to show",
+        "There is no marked-up video: too little of path or lane lies in the pictures.",
+        "Film with the whole lane in the picture.",
+    ),
+    _reason(
+        "video_failed",
+        "no video: trouble",
+        "There is no marked-up video: reading the clip once more, drawing or writing went wrong.",
+        "Check the disk, then run again with --video.",
+    ),
     # The camera.
     _reason(
         "frame_mismatch",

@@ -10,7 +10,7 @@ from pathlib import Path
 from calibration.errors import SixtyfeetError
 from tracker.batch.executors import Work, run_tasks
 from tracker.batch.lane import session_lane
-from tracker.batch.ledger import Batch, Ledger, Progress, is_done, stored_rows
+from tracker.batch.ledger import Batch, Ledger, Progress, is_done, missing_videos, stored_rows
 from tracker.batch.manifest import load_manifest
 from tracker.batch.plan import Request, plan_tasks
 from tracker.batch.task import died_outcome, run_clip
@@ -51,9 +51,12 @@ def run_batch(
     tasks = plan_tasks(request, manifest)
     rows = {row["shot_id"] for row in stored_rows(request.out)}
     done = [] if request.redo else [task for task in tasks if is_done(task, manifest, rows)]
+    unfilmed = [replace(task, only_videos_of=missing) for task in done if (missing := missing_videos(task, manifest))]
     ledger = Ledger(request.out, manifest, total=len(tasks))
+    later = {task.clip.clip_id for task in unfilmed}
     for task in done:
-        tell(ledger.skip(task))
+        if task.clip.clip_id not in later:
+            tell(ledger.skip(task))
     skipped = {task.clip.clip_id for task in done}
     waiting = [task for task in tasks if task.clip.clip_id not in skipped]
     if request.calibration is None and waiting:
@@ -61,8 +64,8 @@ def run_batch(
             request.out, [task.clip.path for task in waiting], request.lane_at, anew=request.redo, say=say
         )
         waiting = [replace(task, calibration=lane) for task in waiting]
-    for task, outcome in run_tasks(Work(run_clip, died_outcome, stop), waiting, request.workers):
-        tell(ledger.record(task, outcome))
+    for task, outcome in run_tasks(Work(run_clip, died_outcome, stop), [*unfilmed, *waiting], request.workers):
+        tell(ledger.skip(task, outcome) if task.only_videos_of else ledger.record(task, outcome))
     return ledger.close()
 
 

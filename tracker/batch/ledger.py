@@ -10,6 +10,7 @@ from tracker.batch.manifest import Entry, Manifest, save_manifest
 from tracker.batch.task import ClipOutcome, ClipTask
 from tracker.columns import HEADER
 from tracker.report.files import SHOTS_NAME, read_table, text_cell, write_tables
+from tracker.report.marked.make import VIDEO_NAME
 from tracker.report.rows import Row, failed_row, failure_row, shot_row
 from tracker.report.shot import remove_shot
 from tracker.report.summary import summary_table
@@ -87,12 +88,16 @@ class Ledger:
         self._done = 0
         self._without_result = 0
 
-    def skip(self, task: ClipTask) -> Progress:
-        """Note a clip whose shots are there already."""
+    def skip(self, task: ClipTask, added: ClipOutcome | None = None) -> Progress:
+        """Note a clip whose shots are there already, and what was added to them."""
         ids = self._manifest.entries[task.clip.clip_id].shots
-        failed = all(row["status"] == "failed" for row in stored_rows(self._out) if row["shot_id"] in ids)
+        cells = {text_cell(shot_id) for shot_id in ids}
+        failed = all(row["status"] == "failed" for row in stored_rows(self._out) if row["shot_id"] in cells)
         words = "measured before in the same way, skipped (--redo measures it again)"
-        return self._count(task, ids, (words,), failed=failed)
+        if added is None:
+            return self._count(task, ids, (words,), failed=failed)
+        trouble = () if added.failure is None else (f"no marked-up video: {added.failure.detail}",)
+        return self._count(task, ids, (words, *added.notes, *trouble), failed=failed, trace=added.trace)
 
     def record(self, task: ClipTask, outcome: ClipOutcome) -> Progress:
         """Put what a clip gave into tables and manifest."""
@@ -196,6 +201,14 @@ def is_done(task: ClipTask, manifest: Manifest, rows: Collection[str]) -> bool:
         return False
     here = all(text_cell(s) in rows and all((task.out / s / f).is_file() for f in SHOT_FILES) for s in entry.shots)
     return bool(entry.shots) and here
+
+
+def missing_videos(task: ClipTask, manifest: Manifest) -> tuple[str, ...]:
+    """Shots of a clip that is done which lack the marked-up video that is wanted."""
+    entry = manifest.entries.get(task.clip.clip_id)
+    if not task.video or entry is None:
+        return ()
+    return tuple(shot_id for shot_id in entry.shots if not (task.out / shot_id / VIDEO_NAME).is_file())
 
 
 def _shot_line(shot: ShotResult, *, several: bool) -> str:

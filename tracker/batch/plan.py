@@ -44,6 +44,8 @@ class Request:
     workers : int
     redo : bool
         Measure again what is unchanged.
+    video : bool
+        Make marked-up videos as well.
     """
 
     clips: tuple[Path, ...]
@@ -56,6 +58,7 @@ class Request:
     lane_at: tuple[float, float] | None = None
     workers: int = 1
     redo: bool = False
+    video: bool = False
 
 
 def plan_tasks(request: Request, manifest: Manifest) -> tuple[ClipTask, ...]:
@@ -89,6 +92,7 @@ def _task(clip: NamedClip, request: Request, calibration_sha256: str) -> ClipTas
         inputs={**hashes, "settings": as_json, "sheet_sha256": noted, "version": VERSION},
         sheet=sheet,
         provenance={"versions": tool_versions(), "settings": as_json, **hashes},
+        video=request.video,
     )
 
 

@@ -14,6 +14,7 @@ from calibration.errors import Failure
 from calibration.store import Calibration
 from tracker.batch.clips import NamedClip
 from tracker.measure import MeasureSettings, measure_clip
+from tracker.report.marked.folder import add_video
 from tracker.report.provenance import clip_provenance
 from tracker.report.shot import write_shot
 from tracker.results import ShotResult
@@ -38,6 +39,10 @@ class ClipTask:
         Its rows for this clip.
     provenance : mapping of str to object
         Written beside every shot.
+    video : bool
+        Make marked-up videos as well.
+    only_videos_of : tuple of str
+        Shots that are measured already, of which nothing but the marked-up video is missing; then nothing is measured.
     """
 
     clip: NamedClip
@@ -47,6 +52,8 @@ class ClipTask:
     inputs: Mapping[str, Any] = field(default_factory=dict)
     sheet: SessionSheet = field(default_factory=SessionSheet)
     provenance: Mapping[str, Any] = field(default_factory=dict)
+    video: bool = False
+    only_videos_of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +67,7 @@ class ClipOutcome:
     failure : Failure or None
         What stopped the clip.
     notes : tuple of str
-        What is to be told of the camera.
+        What is to be told of the camera and of videos.
     trace : str
         Traceback of an unexpected error, for ``-v``.
     """
@@ -75,7 +82,7 @@ def run_clip(task: ClipTask) -> ClipOutcome:
     """Measure the clip and write its shots' folders; never raises for anything a clip can do."""
     cv2.setNumThreads(1)
     try:
-        return _measured(task)
+        return _videos_added(task) if task.only_videos_of else _measured(task)
     except OSError as error:
         detail = f"{task.clip.name}: cannot read or write ({error.strerror or error}); check the disk and the folder"
         return ClipOutcome(failure=Failure("io_error", detail), trace=traceback.format_exc())
@@ -104,11 +111,27 @@ def _measured(task: ClipTask) -> ClipOutcome:
     provenance = clip_provenance(task.provenance, facts=result.facts, calibration=result.calibration)
     if result.notes:
         provenance["camera_notes"] = list(result.notes)
+    notes = list(result.notes)
     for number, shot in enumerate(named, 1):
         noted = task.sheet.standing_pins(task.clip.path.name, number, len(named))
-        write_shot(task.out, shot, provenance, noted_standing=noted)
+        video_of = task.clip.path if task.video else None
+        no_video = write_shot(task.out, shot, provenance, noted_standing=noted, video_of=video_of)
+        notes += [] if no_video is None else [_no_video(task, shot.shot_id, no_video)]
     small = tuple(_small(shot) for shot in named)
-    return ClipOutcome(small, result.failure, result.notes)
+    return ClipOutcome(small, result.failure, tuple(notes))
+
+
+def _videos_added(task: ClipTask) -> ClipOutcome:
+    tried = [(shot_id, add_video(task.out / shot_id, task.clip.path)) for shot_id in task.only_videos_of]
+    made = [shot_id for shot_id, failure in tried if failure is None]
+    words = [f"marked-up video added: {', '.join(made)}"] if made else []
+    return ClipOutcome(notes=(*words, *(_no_video(task, name, f) for name, f in tried if f is not None)))
+
+
+def _no_video(task: ClipTask, shot_id: str, failure: Failure) -> str:
+    """Say of a measured shot why it has no marked-up video."""
+    name = "" if shot_id == task.clip.clip_id else f"{shot_id} "
+    return f"{name}no marked-up video: {failure.detail.removeprefix(f'{task.clip.name}: ')} ({failure.reason})"
 
 
 def _small(shot: ShotResult) -> ShotResult:

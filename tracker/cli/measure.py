@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -35,6 +35,7 @@ class Given:
     lane_at: tuple[float, float] | None = None
     workers: int = 1
     redo: bool = False
+    video: bool = False
 
 
 @click.command()
@@ -47,6 +48,7 @@ class Given:
 @options.lane_at_option
 @options.workers_option
 @options.redo_option
+@options.video_option
 @options.out_option(required=True)
 @options.talk_options
 @click.pass_context
@@ -78,11 +80,22 @@ def measure_clips(given: Given, talk: Talk) -> Status:
         talk.warn(f"{click.format_filename(folder)}: no clips in this folder; clips are files like .mp4 or .mov")
     if not found.paths:
         return Status.NO_RESULT
-    request = _request(given, found.paths)
+    request = _request(_without_encoder(given, talk), found.paths)
     _tell_of_sheet(request, talk)
     with stop_on_interrupt(lambda: talk.warn("stopping after the clips in work; Ctrl-C again stops at once")) as stop:
         batch = run_batch(request, tell=lambda progress: _tell(progress, talk), stop=stop, say=talk.say)
     return _conclude(batch, given, talk, all_found=not found.empty_folders)
+
+
+def _without_encoder(given: Given, talk: Talk) -> Given:
+    """Say once that no video can be written here, and go on without."""
+    from tracker.report.marked.encode import encoder_here
+    from tracker.report.marked.make import NO_ENCODER
+
+    if not given.video or encoder_here():
+        return given
+    talk.warn(f"--video: {NO_ENCODER}, so there will be no marked-up videos; `sixtyfeet doctor` lists encoders")
+    return replace(given, video=False)
 
 
 def _request(given: Given, clips: tuple[Path, ...]) -> Request:
@@ -102,6 +115,7 @@ def _request(given: Given, clips: tuple[Path, ...]) -> Request:
         lane_at=given.lane_at,
         workers=given.workers,
         redo=given.redo,
+        video=given.video,
     )
 
 

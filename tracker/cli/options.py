@@ -9,6 +9,7 @@ option                    commands
 ``--hand``                measure
 ``--capture-fps``         measure
 ``--workers``, ``--redo``  measure, demo
+``--video``               measure
 ``-v``, ``-q``            every command
 ========================  ============================
 
@@ -145,6 +146,13 @@ workers_option = click.option(
 
 redo_option = click.option(
     "--redo", is_flag=True, help="Measure again what is already measured from the same clip in the same way."
+)
+
+
+video_option = click.option(
+    "--video",
+    is_flag=True,
+    help="Also write each shot's marked-up video, OUT/<shot>/marked.mp4. It can show people: keep it to yourself.",
 )
 
 

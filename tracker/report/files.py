@@ -133,8 +133,10 @@ def write_file(file: Path, content: bytes) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+def write_folder(folder: Path, files: Mapping[str, bytes | Path]) -> None:
     """Make a folder appear with all its files, or not at all; one that is there already is replaced.
+
+    Contents that are too large to hold are given as files of the same disk, which are moved in.
 
     Raises
     ------
@@ -149,7 +151,10 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
         try:
             temporary.mkdir()
             for name, content in files.items():
-                (temporary / name).write_bytes(content)
+                if isinstance(content, Path):
+                    content.rename(temporary / name)
+                else:
+                    (temporary / name).write_bytes(content)
             _swap(temporary, folder, old)
         finally:
             shutil.rmtree(temporary, ignore_errors=True)

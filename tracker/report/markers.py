@@ -63,12 +63,12 @@ def _placed(
     order = np.argsort(path.distance_ft)
     on_path = float(np.interp(at.value, path.distance_ft[order], path.board[order]))
     where = on_path if board.value is None else board.value
-    words = [_with_u(at, "ft") if at.u is not None or name != "15 ft" else ""]
-    words += [f"board {_with_u(board, '')}"] if board.value is not None else []
+    words = [with_u(at, "ft") if at.u is not None or name != "15 ft" else ""]
+    words += [f"board {with_u(board, '')}"] if board.value is not None else []
     return Marker(name, ", ".join(w for w in reversed(words) if w), where, at.value, symbol=symbol)
 
 
-def _with_u(quantity: Quantity, unit: str) -> str:
+def with_u(quantity: Quantity, unit: str) -> str:
     """Value with its uncertainty, one decimal more where the uncertainty is below 0.1."""
     decimals = 1 if quantity.u is None or quantity.u >= 0.095 else 2
     u = "" if quantity.u is None else f" {PLUS_MINUS} {quantity.u:.{decimals}f}"

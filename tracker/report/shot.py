@@ -9,10 +9,12 @@ from typing import Any
 
 import numpy as np
 
+from calibration.errors import Failure
 from tracker.columns import FIT_NUMBERS, NUMBERS, PATH_COLUMNS, PIN_NUMBERS, Column
 from tracker.flags import describe
 from tracker.report.curves import curves_data
 from tracker.report.files import OutputError, csv_text, remove_folder, write_folder
+from tracker.report.marked.folder import write_with_video
 from tracker.report.overlay import overlay_png
 from tracker.report.pinstrip import pins_png
 from tracker.report.provenance import as_json
@@ -23,7 +25,14 @@ FORMAT = "sixtyfeet-shot"
 LAYOUT = 4
 
 
-def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any], *, noted_standing: str = "") -> None:
+def write_shot(
+    out: Path,
+    shot: ShotResult,
+    provenance: Mapping[str, Any],
+    *,
+    noted_standing: str = "",
+    video_of: Path | None = None,
+) -> Failure | None:
     """Write ``OUT/<shot_id>/`` with shot.json and, where the shot has them, path.csv, overlay.png and pins.png.
 
     The folder appears whole or not at all, and replaces one of the same name. Same input, same bytes.
@@ -37,6 +46,13 @@ def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any], *, no
         Versions, settings, hashes, facts: see :mod:`tracker.report.provenance`.
     noted_standing : str
         Pins that stand afterwards, as the session sheet notes them.
+    video_of : Path or None
+        The clip, where its marked-up video is wanted as well.
+
+    Returns
+    -------
+    Failure or None
+        Why there is no marked-up video though it was wanted; the rest is written all the same.
 
     Raises
     ------
@@ -44,14 +60,19 @@ def write_shot(out: Path, shot: ShotResult, provenance: Mapping[str, Any], *, no
         If the folder cannot be written.
     """
     _check_id(shot.shot_id)
-    files = {"shot.json": shot_json(shot, provenance, noted_standing=noted_standing).encode("utf-8")}
+    files: dict[str, bytes | Path] = {
+        "shot.json": shot_json(shot, provenance, noted_standing=noted_standing).encode("utf-8")
+    }
     if shot.path is not None and shot.path.t_s.size:
         files["path.csv"] = path_csv(shot.path).encode("utf-8")
         if shot.camera is not None:
             files["overlay.png"] = overlay_png(shot)
     if shot.pins is not None and shot.pins.pictures:
         files["pins.png"] = pins_png(shot.pins)
-    write_folder(out / shot.shot_id, files)
+    if video_of is None:
+        write_folder(out / shot.shot_id, files)
+        return None
+    return write_with_video(out / shot.shot_id, files, video_of)
 
 
 def remove_shot(out: Path, shot_id: str) -> None:
