@@ -147,13 +147,6 @@ def test_room_with_the_laydown_kept_is_the_windows_over_what_a_board_does(now, r
     assert room.aside.width == pytest.approx(1.4 / (in_ - out), abs=0.12)
 
 
-def test_a_shot_whose_outcome_all_draws_share_teaches_nothing(now, ranking):
-    """A straight roll far from the oil's doubt tells less than the ways that are in doubt."""
-    found = lessons(now, ranking)
-    assert found[0].loss_then < ranking.loss
-    assert found[0].gain >= found[-1].gain
-
-
 def test_a_lane_that_is_known_needs_no_further_shot(now, ranking):
     """With one and the same lane in all draws nothing is left to learn."""
     one = np.repeat(now.posterior.deviates[:1], len(now.posterior), axis=0)

@@ -245,10 +245,11 @@ def _next(found: LineUp) -> list[str]:
     move = move_in_words(option.feet, option.target, option.choice.hand)
     moved = "its last line again" if move == "stay" else f"{move} of its last line"
     worth = 100 * advice.lesson.gain
+    new = ", where nothing was thrown yet" if option.unsampled else ""
     return [
         f"- Throw {plain(option.choice.ball) or 'the ball'}, {moved}: {stance(line, found.bowler)}, target board "
-        f"{option.board_15ft:.1f}. {_WHY[advice.why]}: worth about {worth:.1f} pockets in 100 to the choice. Then run "
-        "this again."
+        f"{option.board_15ft:.1f}{new}. {_WHY[advice.why]}: worth about {worth:.1f} pockets in 100 to the choice. Then "
+        "run this again."
     ]
 
 
@@ -257,7 +258,7 @@ _WHY = {
     "hold": "The last one struck: a board inside tells how much hold there is",
 }
 _NO_NEXT = {
-    "enough": "Looking further is worth less than half a pocket in 100 throws: bowl.",
+    "enough": "All shots that are left would be worth less than half a pocket in 100 throws: bowl.",
     "no_shots_left": "No practice shot is left: bowl with the best way above and watch the lane.",
     "nothing_to_compare": "No ball and line within reach to compare: throw the ball that turns most, near the second "
     "arrow.",
