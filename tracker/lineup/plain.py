@@ -48,7 +48,7 @@ def no_line_up_data(failure: Failure, left_out: Sequence[LeftOut]) -> dict[str, 
         "format": FORMAT,
         "layout": LAYOUT,
         "line_ups": [],
-        "doubts": [{"code": failure.reason, "text": too_few_in_words(failure), "evidence": {}}],
+        "doubts": [{"code": failure.reason, "text": too_few_in_words(failure, left_out), "evidence": {}}],
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
         "cautions": list(CAUTIONS),
     }

@@ -18,7 +18,7 @@ from tracker.lineup.window import Window
 from tracker.results import Quantity
 from tracker.session.bowler import BowlerReading
 from tracker.session.oil import OilReading
-from tracker.session.throws import LeftOut
+from tracker.session.throws import OLDER, LeftOut
 
 CAUTIONS = (
     "Stop on pain and rest between shots; medical questions go to a clinician. More speed, more revs or a heavier ball "
@@ -61,9 +61,15 @@ def _pocket(window: Window, hand: Hand) -> str:
     )
 
 
-def too_few_in_words(failure: Failure) -> str:
+def too_few_in_words(failure: Failure, left_out: Sequence[LeftOut]) -> str:
     """Why nothing can be told where the shots are too few for any model, and what to do."""
-    return f"Cannot tell: {failure.detail}. {describe(failure.reason).what_to_do}"
+    older = sum(one.why == OLDER for one in left_out)
+    if older:
+        shots = "the shot" if older == 1 else f"the {older} shots"
+        cure = f"Measure {shots} named below again with `sixtyfeet measure --redo`: an older version noted too little."
+    else:
+        cure = describe(failure.reason).what_to_do
+    return f"Cannot tell: {failure.detail}. {cure}"
 
 
 def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
