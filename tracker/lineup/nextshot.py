@@ -21,7 +21,7 @@ from scipy.stats import qmc
 from calibration.lane import x_from_board
 from tracker.lineup.chances import Choice, Outlook, Spread, middles, singles
 from tracker.lineup.decide import Option, Ranking, closely, seen_options
-from tracker.lineup.moves import led_exactly
+from tracker.lineup.moves import led_exactly, playable
 from tracker.lineup.played import Played
 from tracker.lineup.window import Window
 from tracker.session.sampled import SAMPLED_SHARE, places_of, sampled_places, share_over
@@ -195,9 +195,9 @@ def advise(now: Outlook, ranking: Ranking, left: int, struck: Played | None) -> 
         return Advice(None, "nothing_to_compare")
     if found[0].most_gain < LEAST_GAIN:
         return Advice(None, "enough")
-    if struck is not None:
-        inside = _inside(closely(now), struck)
+    if struck is not None and playable(struck.line.moved(1.0, 1.0)):
         here = closely(now)
+        inside = _inside(here, struck)
         look = _lesson(here, inside, ranking, ways=_Ways.of(here, ranking), left=left)
         if look.gain >= HOLD_SHARE * found[0].gain:
             return Advice(look, "hold")
