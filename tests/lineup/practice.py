@@ -50,6 +50,8 @@ class Practice:
         What has been thrown and measured so far.
     seen : list of (float, float)
         True contact board and entry angle of each.
+    aims : list of Line
+        The line each was meant for.
     """
 
     lanes: Lanes
@@ -59,6 +61,7 @@ class Practice:
     random: np.random.Generator
     throws: list[Throw] = field(default_factory=list)
     seen: list[tuple[float, float]] = field(default_factory=list)
+    aims: list[Line] = field(default_factory=list)
 
     @property
     def side(self) -> float:
@@ -109,6 +112,7 @@ class Practice:
         )
         board, angle, _ = contact(runs, shots.side)
         self.seen.append((float(board[0]), float(angle[0])))
+        self.aims.append(line)
         return self.seen[-1]
 
     def meant(self, ball: str, line: Line, feet: float | None = None) -> float:
