@@ -1,11 +1,11 @@
 """How good the line-up is on lanes that are not of its form: what its choice loses against the best in hindsight.
 
-    python tests/bench/bench_lineup.py --sessions 60 [--shots 8] [--next 12]
+    python tests/bench/bench_lineup.py --sessions 60 [--shots 8]
 
 A bowler practises on a true lane (``tests/lineup/practice.py``), the balls in turn with the usual moves; then the
 line-up chooses, and so do three rules: stay, the board of the oil's length less 31, and the ball and line that came to
-the pocket last. Worth is the true chance of the window under the bowler's own scatter. With ``--next`` further
-practices are thrown shot by shot, where the line-up says which ball and line to throw next, beside the balls in turn.
+the pocket last. Worth is the true chance of the window under the bowler's own scatter. What the next
+shot it names is worth: ``bench_nextshot.py``.
 """
 
 from __future__ import annotations
@@ -20,19 +20,19 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from lineup.practice import Practice, adjusted, draw_practice, practise
+from lineup.practice import Practice, practise
 
-from tracker.lineup.chances import Outlook
-from tracker.lineup.decide import Ranking, last_of_each_ball, moves_of, rank
+from tracker.lineup.chances import THROWS, Outlook
+from tracker.lineup.decide import Ranking, last_of_each_ball, rank
 from tracker.lineup.lines import Line
 from tracker.lineup.lineup import scatter_draws
-from tracker.lineup.nextshot import advise
+from tracker.lineup.moves import moves_of
 from tracker.lineup.played import Played, played_lines
 from tracker.lineup.window import Window
 from tracker.session.bowler import read_bowler
 from tracker.session.lanefit import fit_lanes
 from tracker.session.oil import read_oil
-from tracker.session.posterior import Posterior, draw_posterior
+from tracker.session.posterior import DRAWS, Posterior, draw_posterior
 
 WINDOW = Window()
 RULES = ("line-up", "stay", "length less 31", "struck last")
@@ -54,13 +54,13 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def decide(practice: Practice) -> Decided:
+def decide(practice: Practice, draws: int = DRAWS, throws: int = THROWS) -> Decided:
     begun = time.process_time()
-    posterior = draw_posterior(fit_lanes(practice.throws, {}))
+    posterior = draw_posterior(fit_lanes(practice.throws, {}), draws)
     scatter = scatter_draws(read_bowler(posterior, practice.hand), len(posterior))
     now = Outlook(posterior, WINDOW, float(len(practice.throws) + 1), scatter)
     bases = last_of_each_ball(played_lines(posterior))
-    return Decided(posterior, now, bases, rank(now, bases), time.process_time() - begun)
+    return Decided(posterior, now, bases, rank(now, bases, throws), time.process_time() - begun)
 
 
 def in_hindsight(practice: Practice, decided: Decided, extra: list[tuple[str, Line]]) -> tuple[float, np.ndarray]:
@@ -131,52 +131,12 @@ def compare(count: int, shots: int) -> None:
     )
 
 
-def teach(count: int, most: int) -> None:
-    """Loss after each shot, the next one chosen, and the balls in turn."""
-    out: dict[str, list[list[float]]] = {"chosen": [], "in turn": []}
-    for seed in range(1000, 1000 + count):
-        for how, rows in out.items():
-            practice = draw_practice(seed)
-            line, names, losses = practice.start(), list(practice.balls), []
-            ball = names[0]
-            for k in range(most):
-                board, _ = practice.throw(ball, line, f"line {k}")
-                ball, line = names[(k + 1) % len(names)], adjusted(line, board)
-                if k < 2:
-                    continue
-                decided = decide(practice)
-                best, worth = in_hindsight(practice, decided, [rules(practice, decided)[0]])
-                losses.append(best - float(worth[0]))
-                if how == "chosen":
-                    ball, line = chosen_next(decided, names, (ball, line))
-            rows.append(losses)
-    say(f"{count} practices; loss after 3, 4, .. shots")
-    for how, rows in out.items():
-        say(f"  {how:8s} " + " ".join(f"{100 * v:4.1f}" for v in np.mean(rows, axis=0)))
-    less = np.array(out["chosen"]) - np.array(out["in turn"])
-    say("  chosen less in turn, all shots: " + interval(less.mean(axis=1)))
-
-
-def chosen_next(decided: Decided, names: list[str], usual: tuple[str, Line]) -> tuple[str, Line]:
-    """The shot that teaches most; a ball not thrown yet comes first."""
-    thrown = {t.ball for t in decided.posterior.fit.throws}
-    new = [name for name in names if name not in thrown]
-    if new:
-        return new[0], usual[1]
-    lesson = advise(decided.now, decided.ranking, 1, None).lesson
-    return usual if lesson is None else (lesson.option.choice.ball, lesson.option.choice.line)
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--sessions", type=int, default=60)
     parser.add_argument("--shots", type=int, default=8)
-    parser.add_argument("--next", type=int, default=0, metavar="N")
     given = parser.parse_args()
-    if given.sessions:
-        compare(given.sessions, given.shots)
-    if given.next:
-        teach(given.next, 9)
+    compare(given.sessions, given.shots)
 
 
 if __name__ == "__main__":

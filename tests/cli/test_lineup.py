@@ -89,3 +89,30 @@ def test_a_row_twice_is_named(tmp_path):
     done = run(out)
     assert done.returncode == 1
     assert "has two rows" in done.stderr
+
+
+def test_a_sheet_that_names_what_was_not_measured_is_told(tmp_path):
+    out, sheet = tmp_path / "OUT", tmp_path / "sheet.csv"
+    write_practice(out, practise(2, 1))
+    sheet.write_text("clip,ball\ns01.mp4,Ball 0\ns01,Boulder\ns77.mp4,Pebble\n", encoding="utf-8")
+    done = run(out, "--session", sheet)
+    assert done.returncode == 0
+    (clips,) = [line for line in done.stderr.splitlines() if "not measured" in line]
+    assert "'s77.mp4'" in clips
+    assert "s01" not in clips
+    (balls,) = [line for line in done.stderr.splitlines() if "no measured shot has" in line]
+    assert "'Boulder'" in balls
+    assert "Ball 0" not in balls
+
+
+def test_an_older_folder_is_to_be_measured_again_and_not_filmed_again(tmp_path):
+    out = tmp_path / "OUT"
+    write_practice(out, practise(2, 2))
+    for file in out.glob("*/shot.json"):
+        told = json.loads(file.read_text(encoding="utf-8"))
+        del told["stations"]
+        file.write_text(json.dumps(told), encoding="utf-8")
+    done = run(out)
+    assert "Measure the 2 shots named below again" in done.stderr
+    assert done.stderr.count("measure again with --redo") == 2
+    assert "film" not in done.stderr.replace("were filmed", "")

@@ -50,6 +50,8 @@ class Practice:
         What has been thrown and measured so far.
     seen : list of (float, float)
         True contact board and entry angle of each.
+    aims : list of Line
+        The line each was meant for.
     """
 
     lanes: Lanes
@@ -59,6 +61,7 @@ class Practice:
     random: np.random.Generator
     throws: list[Throw] = field(default_factory=list)
     seen: list[tuple[float, float]] = field(default_factory=list)
+    aims: list[Line] = field(default_factory=list)
 
     @property
     def side(self) -> float:
@@ -73,7 +76,7 @@ class Practice:
         board = contact(integrate(USUAL, shots, STEP_S), shots.side)[0]
         return lines[int(np.argmin(np.abs(board - 17.5)))]
 
-    def shots(self, balls: list[str], lines: list[Line], off: np.ndarray, number: float) -> Shots:
+    def shots(self, balls: list[str], lines: list[Line], off: np.ndarray, number: float | np.ndarray) -> Shots:
         """Shots of balls on lines, each off by ``(n, 5)`` standard deviations of the bowler's scatter."""
         n = len(balls)
         board, launch, mph, rpm, rotation = (off * np.array(SCATTER)).T
@@ -109,6 +112,7 @@ class Practice:
         )
         board, angle, _ = contact(runs, shots.side)
         self.seen.append((float(board[0]), float(angle[0])))
+        self.aims.append(line)
         return self.seen[-1]
 
     def meant(self, ball: str, line: Line, feet: float | None = None) -> float:
@@ -118,17 +122,25 @@ class Practice:
         return float(contact(runs, shots.side)[0][0] if feet is None else runs.board([feet], shots.side)[0, 0])
 
     def worth(
-        self, balls: list[str], lines: list[Line], window: Window, *, points: int = WORTH_POINTS, seed: int = 3
+        self,
+        balls: list[str],
+        lines: list[Line],
+        window: Window,
+        *,
+        points: int = WORTH_POINTS,
+        seed: int = 3,
+        numbers: np.ndarray | None = None,
+        step_s: float = STEP_S,
     ) -> np.ndarray:
-        """True chance of the window of choices ``(n,)`` at the next shot, by the same scatter for each."""
+        """True chance of the window of choices ``(n,)`` by the same scatter for each, at the next shot or at others."""
         points = ndtri(np.clip(qmc.Sobol(5, rng=np.random.default_rng(seed)).random(points), 1e-4, 1 - 1e-4))
         shots = self.shots(
             [b for b in balls for _ in points],
             [one for one in lines for _ in points],
             np.tile(points, (len(balls), 1)),
-            len(self.throws) + 1,
+            len(self.throws) + 1 if numbers is None else np.repeat(numbers, len(points)),
         )
-        runs = integrate(self.lanes, shots, STEP_S)
+        runs = integrate(self.lanes, shots, step_s)
         board, angle, _ = contact(runs, shots.side)
         held = (
             (board >= window.low_board)

@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import norm
 
 import tracker.lineup.chances as chances_module
+import tracker.lineup.moves as moves_module
 from lineup.folder import facts_of_practice
 from lineup.practice import USUAL, adjusted, draw_practice, practise
 from tracker.lineup.chances import THROWS, Outlook, Spread, chances, middles
@@ -138,6 +139,21 @@ def test_room_is_what_a_window_leaves(now, ranking):
         assert far.width >= near.width > 0.5
 
 
+def test_a_miss_has_the_chance_that_many_single_throws_have(now, ranking):
+    """Board kept, speed half a mile off or a board of parallel miss: counted hits of 24 throws on each draw."""
+    wide = replace(now, window=Window(16.0, 19.5, 2.0, 7.0))
+    choice = ranking.options[0].choice
+    room = room_of(wide, choice)
+    points = chances_module._points(len(now.posterior), 24)
+    points[..., :3] = 0.0
+    slow = replace(choice.line, speed_mph=choice.line.speed_mph - 0.5)
+    lines = {0.0: choice.line, 1.0: choice.line.moved(1.0, 1.0)}
+    said = [room.speed_chance[1], *(room.parallel_chance[room.misses == miss][0] for miss in lines)]
+    for chance, line in zip(said, [slow, *lines.values()], strict=True):
+        counted = wide.window.holds(chances_module.thrown(wide, [replace(choice, line=line)], points)).mean()
+        assert chance == pytest.approx(counted, abs=0.04)
+
+
 def test_room_with_the_laydown_kept_is_the_windows_over_what_a_board_does(now, ranking):
     """A board at 15 ft moves the contact by some 3 to 5 boards: a window of 1.4 leaves a third of a board."""
     few, choice = now.thinned(48), ranking.options[0].choice
@@ -145,13 +161,6 @@ def test_room_with_the_laydown_kept_is_the_windows_over_what_a_board_does(now, r
     lines = [replace(choice, line=choice.line.moved(0.0, m)) for m in (-0.5, 0.5)]
     out, in_ = (np.median(middles(few, [one]).contact_board) for one in lines)
     assert room.aside.width == pytest.approx(1.4 / (in_ - out), abs=0.12)
-
-
-def test_a_shot_whose_outcome_all_draws_share_teaches_nothing(now, ranking):
-    """A straight roll far from the oil's doubt tells less than the ways that are in doubt."""
-    found = lessons(now, ranking)
-    assert found[0].loss_then < ranking.loss
-    assert found[0].gain >= found[-1].gain
 
 
 def test_a_lane_that_is_known_needs_no_further_shot(now, ranking):
@@ -163,7 +172,7 @@ def test_a_lane_that_is_known_needs_no_further_shot(now, ranking):
     assert advise(now, ranking, 0, None).why == "no_shots_left"
 
 
-def test_after_a_strike_the_next_look_is_slightly_inside(practice):
+def test_after_a_strike_the_next_look_is_slightly_inside(practice, monkeypatch):
     """A board inside with feet and target (common practice, no source), where that teaches at least a third as much."""
     early = fit_session(practice.throws[:4], {}, draws=128)
     now = outlook(early, 5.0)
@@ -175,6 +184,8 @@ def test_after_a_strike_the_next_look_is_slightly_inside(practice):
     assert (found.lesson.option.feet, found.lesson.option.target) == (1.0, 1.0)
     assert found.lesson.gain >= lessons(now, ranking)[0].gain / 3
     assert 0.0 <= found.lesson.option.sampled < 1.0 + 1e-9
+    monkeypatch.setattr(moves_module, "LAYDOWN_BOARDS", (4.0, bases[-1].line.laydown_board + 0.5))
+    assert advise(now, ranking, 5, bases[-1]).why == "teaches_most"
 
 
 def test_the_note_says_what_the_rubric_asks(found):

@@ -78,7 +78,7 @@ def line_up_folder(
     from tracker.lineup.words import CAUTIONS, left_out_lines, too_few_in_words
     from tracker.report.files import SHOTS_NAME, write_file
     from tracker.report.folder import LINEUP_NAME, table_hash
-    from tracker.report.measured import read_measured
+    from tracker.report.measured import not_measured, read_measured
     from tracker.report.shotfacts import read_facts
     from tracker.session.reading import fit_session
     from tracker.session.sheet import SheetError, read_balls, read_session
@@ -91,10 +91,12 @@ def line_up_folder(
         bag = {} if balls is None else read_balls(balls)
     except SheetError as error:
         raise click.UsageError(str(error)) from error
+    for said in () if sheet is None else not_measured(out, sheet):
+        talk.warn(f"session sheet: {said}; measure with this sheet if they belong here")
     measured, made_from = read_measured(out, sheet), {"shots_sha256": table_hash(out)}
     reading = fit_session(measured.throws, bag, measured.left_out)
     if isinstance(reading, Failure):
-        left_out, note = measured.left_out, [too_few_in_words(reading), ""]
+        left_out, note = measured.left_out, [too_few_in_words(reading, measured.left_out), ""]
         data = no_line_up_data(reading, left_out, made_from=made_from)
     else:
         pocket, shots = _pocket(window), (t.shot_id for t in reading.posterior.fit.throws)

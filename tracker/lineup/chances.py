@@ -98,20 +98,51 @@ class Spread:
         return np.asarray((density * inside).sum(axis=-1) * width)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Arrivals:
+    """Where throws of choices arrive on each draw of the lane.
+
+    Attributes
+    ----------
+    spread : Spread
+        Of each choice on each draw ``(c, k)``.
+    on_lane : ndarray of shape (c, k)
+        Share of the throws that stay on the lane.
+    """
+
+    spread: Spread
+    on_lane: Array
+
+    def chance(self, window: Window) -> Array:
+        """Chance ``(k, c)`` of the window."""
+        return np.asarray((self.spread.chance(window) * self.on_lane).T)
+
+    def take(self, rows: NDArray[np.intp]) -> Arrivals:
+        """Those of some choices, in their order."""
+        return Arrivals(Spread(self.spread.mean[rows], self.spread.covariance[rows]), self.on_lane[rows])
+
+
+def arrivals(now: Outlook, choices: Sequence[Choice], throws: int = THROWS) -> Arrivals:
+    """Where choices arrive, by so many throws a draw."""
+    points = _points(len(now.posterior), throws)
+    count = (len(choices), len(now.posterior))
+    mean, covariance, on_lane = np.zeros((*count, 2)), np.zeros((*count, 2, 2)), np.zeros(count)
+    for rows in _alike(choices):
+        paths = thrown(now, [choices[k] for k in rows], points)
+        shape = (len(rows), len(now.posterior), throws)
+        spread = spread_of(paths, shape)
+        mean[rows], covariance[rows] = spread.mean, spread.covariance
+        on_lane[rows] = 1.0 - paths.gutter.reshape(shape).mean(axis=2)
+    return Arrivals(Spread(mean, covariance), on_lane)
+
+
 def chances(now: Outlook, choices: Sequence[Choice], throws: int = THROWS) -> Array:
     """Chance ``(k, c)`` of the window on each draw of the lane ``(k,)`` for each choice, by so many throws a draw.
 
     Hits among a few throws would scatter by several of 100; so the throws give mean and covariance of board and
     angle, and these the chance (:class:`Spread`), less those that leave the lane.
     """
-    points = _points(len(now.posterior), throws)
-    out = np.zeros((len(now.posterior), len(choices)))
-    for columns in _alike(choices):
-        paths = thrown(now, [choices[k] for k in columns], points)
-        shape = (len(columns), len(now.posterior), throws)
-        on_lane = 1.0 - paths.gutter.reshape(shape).mean(axis=2)
-        out[:, columns] = (spread_of(paths, shape).chance(now.window) * on_lane).T
-    return out
+    return arrivals(now, choices, throws).chance(now.window)
 
 
 def spread_of(paths: Paths, shape: tuple[int, int, int]) -> Spread:

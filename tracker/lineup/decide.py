@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lane import x_from_board
-from tracker.lineup.chances import Choice, Outlook, Spread, chances, middles, scattered, spread_of
-from tracker.lineup.lines import TARGET_FT, Line
+from tracker.lineup.chances import THROWS, Arrivals, Choice, Outlook, Spread, arrivals, scattered, spread_of
+from tracker.lineup.lines import TARGET_FT
+from tracker.lineup.moves import Led, Move, led, moves_of
 from tracker.lineup.played import Played
 from tracker.session.sampled import SAMPLED_SHARE, sampled_share
-from tracker.session.simulate import Paths
 
 Array = NDArray[np.float64]
 
-FEET_BOARDS, TARGET_BOARDS, LEAN_BOARDS = np.arange(-8.0, 8.1), np.arange(-7.0, 7.1), 4.0
-"""Moves that are looked at; feet and target differ by no more than the last."""
-LAUNCH_DEG = (-1.0, 6.0)
-LAYDOWN_BOARDS, TARGETS = (4.0, 36.0), (2.0, 30.0)
-"""Where a line can be played: boards and headings of usual releases (common practice, no source)."""
 ROUGH_DRAWS, DRAWS = 96, 128
 """Draws on which lines are looked for, and other ones on which those found are worked out: the best of many by the same
 draws would seem better than it is."""
@@ -73,13 +68,16 @@ class Ranking:
     Attributes
     ----------
     options : tuple of Option
+    arrivals : Arrivals
+        Where each arrives on each draw of the lane.
     each : ndarray of shape (k, c)
-        Chance on each draw of the lane.
+        Chance on each draw.
     tied : tuple of int
         Indices of options as good as the best one over sampled boards, that one first; of all where none is.
     """
 
     options: tuple[Option, ...]
+    arrivals: Arrivals
     each: Array
     tied: tuple[int, ...]
 
@@ -95,8 +93,13 @@ class Ranking:
 
     @property
     def loss(self) -> float:
-        """Expected loss of the best one's chance against the best choice if the lane were known."""
-        return float(self.each.max(axis=1).mean() - self.chance.max()) if self.options else 0.0
+        """Expected loss of the answer's chance against the best choice if the lane were known."""
+        return float(self.each.max(axis=1).mean() - self.chance[self.tied[0]]) if self.options else 0.0
+
+    @property
+    def open(self) -> tuple[int, ...]:
+        """Indices of options that may be the answer: those over sampled boards, all where there is none."""
+        return tuple(k for k, o in enumerate(self.options) if not o.unsampled) or tuple(range(len(self.options)))
 
 
 def last_of_each_ball(played: Sequence[Played]) -> tuple[Played, ...]:
@@ -107,35 +110,19 @@ def last_of_each_ball(played: Sequence[Played]) -> tuple[Played, ...]:
     return tuple(last.values())
 
 
-def moves_of(base: Played) -> tuple[tuple[Choice, float, float], ...]:
-    """All moves from a line that can be played: the choice, and boards with feet and target."""
-    moves = [(float(feet), float(target)) for feet in FEET_BOARDS for target in TARGET_BOARDS]
-    near = [(feet, target) for feet, target in moves if abs(feet - target) <= LEAN_BOARDS]
-    made = [(base.line.moved(feet, target), feet, target) for feet, target in near]
-    return tuple(
-        (Choice(base.lane, base.ball, base.hand, line), feet, target) for line, feet, target in made if _playable(line)
-    )
-
-
-def _playable(line: Line) -> bool:
-    return (
-        LAUNCH_DEG[0] <= line.launch_deg <= LAUNCH_DEG[1]
-        and LAYDOWN_BOARDS[0] <= line.laydown_board <= LAYDOWN_BOARDS[1]
-        and TARGETS[0] <= line.target_board <= TARGETS[1]
-    )
-
-
-def rank(now: Outlook, bases: Sequence[Played]) -> Ranking:
-    """The best lines of each ball and its last one, worked out closely and ranked together."""
+def rank(now: Outlook, bases: Sequence[Played], throws: int = THROWS) -> Ranking:
+    """The best lines of each ball and its last one, worked out closely by so many throws a draw, ranked together."""
     count = len(now.posterior)
     rough, close = (now.part(rows) for rows in _halves(count))
     kept = [one for base in bases for one in _of_ball(rough, base)]
     if not kept:
-        return Ranking((), np.zeros((0, 0)), ())
-    each = chances(close, [o.choice for o in kept])
+        return Ranking((), arrivals(close, []), np.zeros((0, 0)), ())
+    found = arrivals(close, [o.choice for o in kept], throws)
+    each = found.chance(now.window)
     order = np.argsort(-each.mean(axis=0), kind="stable")
     options, each = tuple(kept[k] for k in order), each[:, order]
-    return Ranking(options, each, _tied(options, each))
+    ranked = Ranking(options, found.take(order), each, ())
+    return replace(ranked, tied=_tied(ranked))
 
 
 def closely(now: Outlook) -> Outlook:
@@ -153,35 +140,30 @@ def _of_ball(now: Outlook, base: Played) -> list[Option]:
     moves = moves_of(base)
     if not moves:
         return []
-    meant = middles(now, [choice for choice, _, _ in moves])
-    return _apart(seen_options(now, base, moves, meant), _roughly(now, base, meant, len(moves)))
+    paths = led(now, base, moves)
+    return _apart(seen_options(now, base, moves, paths), _roughly(now, base, paths))
 
 
-def seen_options(
-    now: Outlook, base: Played, moves: Sequence[tuple[Choice, float, float]], meant: Paths
-) -> tuple[Option, ...]:
-    """Moves with where they pass 15 ft and how far measured shots ran there, by their paths ``meant`` on each draw."""
-    shape = (len(moves), len(now.posterior))
-    at_15 = int(np.argmin(np.abs(meant.y_ft - TARGET_FT)))
-    boards = np.median(meant.board[:, at_15].reshape(shape), axis=1)
-    x_in = x_from_board(meant.board, base.hand)
-    shares = sampled_share(now.posterior, base.lane, x_in, meant.y_ft).reshape(shape).mean(axis=1)
+def seen_options(now: Outlook, base: Played, moves: Sequence[Move], paths: Led) -> tuple[Option, ...]:
+    """Moves with where they pass 15 ft and how far measured shots ran there, by their paths."""
+    at_15 = int(np.argmin(np.abs(paths.y_ft - TARGET_FT)))
+    boards = np.median(paths.board[..., at_15], axis=1)
+    x_in = x_from_board(paths.board, base.hand).reshape(-1, len(paths.y_ft))
+    shares = sampled_share(now.posterior, base.lane, x_in, paths.y_ft).reshape(paths.gutter.shape).mean(axis=1)
     return tuple(
         Option(choice, base, feet, target, board_15ft=float(board), sampled=float(share))
         for (choice, feet, target), board, share in zip(moves, boards, shares, strict=True)
     )
 
 
-def _roughly(now: Outlook, base: Played, meant: Paths, count: int) -> Array:
+def _roughly(now: Outlook, base: Played, paths: Led) -> Array:
     """Chances ``(c,)`` by where lines lead on each draw, with the last line's scatter."""
-    shape = (count, len(now.posterior))
-    mean = np.stack([meant.contact_board.reshape(shape), meant.entry_angle_deg.reshape(shape)], axis=-1)
-    last = Choice(base.lane, base.ball, base.hand, base.line)
-    throws = scattered(now, last)
-    around = spread_of(throws, (1, shape[1], len(throws.contact_board) // shape[1])).covariance
-    chance = Spread(mean, np.broadcast_to(around, (*shape, 2, 2))).chance(now.window)
-    on_lane = 1.0 - meant.gutter.reshape(shape)
-    return np.asarray((chance * on_lane).mean(axis=1))
+    mean = np.stack([paths.contact_board, paths.entry_angle_deg], axis=-1)
+    throws = scattered(now, Choice(base.lane, base.ball, base.hand, base.line))
+    draws = len(now.posterior)
+    around = spread_of(throws, (1, draws, len(throws.contact_board) // draws)).covariance
+    chance = Spread(mean, np.broadcast_to(around, (*mean.shape, 2))).chance(now.window)
+    return np.asarray((chance * ~paths.gutter).mean(axis=1))
 
 
 def _apart(options: Sequence[Option], worth: Array) -> list[Option]:
@@ -207,10 +189,10 @@ def _distance(one: Option, other: Option) -> float:
     return max(abs(a.laydown_board - b.laydown_board), abs(a.target_board - b.target_board))
 
 
-def _tied(options: Sequence[Option], each: Array) -> tuple[int, ...]:
+def _tied(ranking: Ranking) -> tuple[int, ...]:
     """Options as good as the best one over sampled boards."""
-    open_ = [k for k, o in enumerate(options) if not o.unsampled] or list(range(len(options)))
-    best = open_[0]
+    best, *others = ranking.open
+    each = ranking.each
     less = each[:, best].mean() - each.mean(axis=0)
     better = (each > each[:, [best]]).mean(axis=0)
-    return (best, *(k for k in open_[1:] if less[k] < TIE or better[k] > 1.0 - TIE_SURE))
+    return (best, *(k for k in others if less[k] < TIE or better[k] > 1.0 - TIE_SURE))

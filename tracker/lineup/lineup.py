@@ -205,7 +205,7 @@ def _ways(now: Outlook, ranking: Ranking) -> tuple[Way, ...]:
         balls.append(option.choice.ball)
         chance = Quantity(float(ranking.chance[k]), float(ranking.chance_u[k]))
         roomy = first and len(set(balls)) <= ROOMS and not option.unsampled
-        room = room_of(few, option.choice) if roomy else None
+        room = room_of(now, option.choice) if roomy else None
         ways.append(_way(few, option, chance, room))
     return tuple(ways)
 

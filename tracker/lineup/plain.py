@@ -55,7 +55,7 @@ def no_line_up_data(failure: Failure, left_out: Sequence[LeftOut], *, made_from:
         "layout": LAYOUT,
         "made_from": dict(made_from),
         "line_ups": [],
-        "doubts": [{"code": failure.reason, "text": too_few_in_words(failure), "evidence": {}}],
+        "doubts": [{"code": failure.reason, "text": too_few_in_words(failure, left_out), "evidence": {}}],
         "left_out": [{"shot_id": one.shot_id, "why": one.why} for one in left_out],
         "cautions": list(CAUTIONS),
     }

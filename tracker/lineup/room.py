@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.lineup.chances import Choice, Outlook, middles, singles
+from tracker.lineup.chances import Choice, Outlook, Spread, middles, singles
 from tracker.lineup.lines import Line
 from tracker.session.simulate import Paths
 
@@ -76,21 +76,36 @@ class Room:
 def room_of(now: Outlook, choice: Choice) -> Room:
     """Room of a choice: what single shots find beside the map is drawn, the bowler's scatter is not."""
     line = choice.line
-    aside_chance, aside = _reach(now, choice, [line.moved(0.0, float(miss)) for miss in MISSES_BOARDS])
-    parallel_chance, parallel = _reach(now, choice, [line.moved(float(m), float(m)) for m in MISSES_BOARDS])
+    luck = _luck(now, choice)
+    aside_chance, aside = _reach(now, choice, [line.moved(0.0, float(miss)) for miss in MISSES_BOARDS], luck)
+    parallel_chance, parallel = _reach(now, choice, [line.moved(float(m), float(m)) for m in MISSES_BOARDS], luck)
     fast = [replace(choice, line=replace(line, speed_mph=line.speed_mph + float(more))) for more in MISSES_MPH]
-    speed = now.window.holds(singles(now, fast)).reshape(len(fast), -1).mean(axis=1)
+    speed = _chance(now, middles(now, fast), luck)
     return Room(
         MISSES_BOARDS, aside_chance, parallel_chance, aside, parallel=parallel, speeds_mph=MISSES_MPH,
         speed_chance=speed,
     )  # fmt: skip
 
 
-def _reach(now: Outlook, choice: Choice, lines: Sequence[Line]) -> tuple[Array, Reach]:
-    choices = [replace(choice, line=line) for line in lines]
-    chance = now.window.holds(singles(now, choices)).reshape(len(lines), -1).mean(axis=1)
+def _luck(now: Outlook, choice: Choice) -> Array:
+    """Covariance ``(2, 2)`` of contact board and entry angle of single shots that leave the hand as meant."""
+    meant, single = middles(now, [choice]), singles(now, [choice])
+    off = [single.contact_board - meant.contact_board, single.entry_angle_deg - meant.entry_angle_deg]
+    return np.asarray(np.cov(off))
+
+
+def _chance(now: Outlook, meant: Paths, luck: Array) -> Array:
+    """Chance ``(n,)`` of lines with paths as meant; hits of one throw on each draw would scatter by 5 of 100."""
+    mean = np.stack([meant.contact_board, meant.entry_angle_deg], axis=-1)
+    chance = Spread(mean, np.broadcast_to(luck, (len(mean), 2, 2))).chance(now.window) * ~meant.gutter
+    return np.asarray(chance.reshape(-1, len(now.posterior)).mean(axis=1))
+
+
+def _reach(now: Outlook, choice: Choice, lines: Sequence[Line], luck: Array) -> tuple[Array, Reach]:
+    meant = middles(now, [replace(choice, line=line) for line in lines])
+    chance = _chance(now, meant, luck)
     middle = len(MISSES_BOARDS) // 2
-    width, centre = _runs(_good(now, middles(now, choices), len(lines)))
+    width, centre = _runs(_good(now, meant, len(lines)))
     found = width > 0
     low, median, high = np.percentile(width, [5, 50, 95])
     return chance, Reach(

@@ -19,7 +19,7 @@ from tracker.lineup.window import Window
 from tracker.results import Quantity
 from tracker.session.bowler import BowlerReading
 from tracker.session.oil import OilReading
-from tracker.session.throws import LeftOut
+from tracker.session.throws import OLDER, LeftOut
 
 CAUTIONS = (
     "Stop on pain and rest between shots; medical questions go to a clinician. More speed, more revs or a heavier ball "
@@ -75,9 +75,15 @@ def _pocket(window: Window, hand: Hand) -> str:
     )
 
 
-def too_few_in_words(failure: Failure) -> str:
+def too_few_in_words(failure: Failure, left_out: Sequence[LeftOut]) -> str:
     """Why nothing can be told where the shots are too few for any model, and what to do."""
-    return f"Cannot tell: {failure.detail}. {describe(failure.reason).what_to_do}"
+    older = sum(one.why == OLDER for one in left_out)
+    if older:
+        shots = "the shot" if older == 1 else f"the {older} shots"
+        cure = f"Measure {shots} named below again with `sixtyfeet measure --redo`: an older version noted too little."
+    else:
+        cure = describe(failure.reason).what_to_do
+    return f"Cannot tell: {failure.detail}. {cure}"
 
 
 def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
@@ -259,10 +265,11 @@ def _next(found: LineUp) -> list[str]:
     move = move_in_words(option.feet, option.target, option.choice.hand)
     moved = "its last line again" if move == "stay" else f"{move} of its last line"
     worth = 100 * advice.lesson.gain
+    new = ", where nothing was thrown yet" if option.unsampled else ""
     return [
         f"- Throw {plain(option.choice.ball) or 'the ball'}, {moved}: {stance(line, found.bowler)}, target board "
-        f"{option.board_15ft:.1f}. {_WHY[advice.why]}: worth about {worth:.1f} pockets in 100 to the choice. Then run "
-        "this again."
+        f"{option.board_15ft:.1f}{new}. {_WHY[advice.why]}: worth about {worth:.1f} pockets in 100 to the choice. Then "
+        "run this again."
     ]
 
 
@@ -271,7 +278,7 @@ _WHY = {
     "hold": "The last one struck: a board inside tells how much hold there is",
 }
 _NO_NEXT = {
-    "enough": "Looking further is worth less than half a pocket in 100 throws: bowl.",
+    "enough": "All shots that are left would be worth less than half a pocket in 100 throws: bowl.",
     "no_shots_left": "No practice shot is left: bowl with the best way above and watch the lane.",
     "nothing_to_compare": "No ball and line within reach to compare: throw the ball that turns most, near the second "
     "arrow.",

@@ -62,8 +62,9 @@ class Slide:
 
 def _integral(values: Array, y_in: Array) -> Array:
     """Cumulative trapezoids ``(m, g)`` of ``values`` ``(m, g)`` over ``y_in`` ``(g,)``."""
-    parts = (values[:, 1:] + values[:, :-1]) / 2 * np.diff(y_in)
-    return np.concatenate([np.zeros((len(values), 1)), np.cumsum(parts, axis=1)], axis=1)
+    out = np.zeros_like(values)
+    np.cumsum((values[:, 1:] + values[:, :-1]) * (np.diff(y_in) / 2), axis=1, out=out[:, 1:])
+    return out
 
 
 def slide(launch: Launch, friction: Array, y_in: Array) -> Slide:
@@ -72,6 +73,28 @@ def slide(launch: Launch, friction: Array, y_in: Array) -> Slide:
     A ball that friction would stop goes on at a twentieth of its speed, and none begins slower than an inch a second:
     a fit can walk away from there.
     """
+    vx, vy, slipping = _velocities(launch, friction, y_in)
+    pull = GRAVITY_IN_S2 * friction * slipping
+    return Slide(
+        y_in=np.broadcast_to(y_in, vy.shape),
+        t_s=launch.t_s[:, None] + _integral(1.0 / vy, y_in),
+        x_in=launch.x_in[:, None] + _integral(vx / vy, y_in),
+        vx_in_s=vx,
+        vy_in_s=vy,
+        ax_in_s2=np.sin(launch.slip_rad)[:, None] * pull,
+        ay_in_s2=-np.cos(launch.slip_rad)[:, None] * pull,
+        slipping=slipping,
+    )
+
+
+def across(launch: Launch, friction: Array, y_in: Array) -> Array:
+    """Places ``(m, g)`` across of :func:`slide` alone."""
+    vx, vy, _ = _velocities(launch, friction, y_in)
+    return launch.x_in[:, None] + _integral(vx / vy, y_in)
+
+
+def _velocities(launch: Launch, friction: Array, y_in: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Speed across and down the lane, and whether the ball slips, each ``(m, g)``."""
     back, side = np.cos(launch.slip_rad)[:, None], np.sin(launch.slip_rad)[:, None]
     start = np.maximum(launch.vy_in_s, SLOWEST_IN_S)[:, None]
     spent = GRAVITY_IN_S2 * _integral(friction, y_in)
@@ -80,15 +103,4 @@ def slide(launch: Launch, friction: Array, y_in: Array) -> Slide:
     slipping = change < launch.grip_in_s[:, None]
     change = np.minimum(change, launch.grip_in_s[:, None])
     vy = np.maximum(start - back * change, SLOWEST_SHARE * start)
-    vx = launch.vx_in_s[:, None] + side * change
-    pull = GRAVITY_IN_S2 * friction * slipping
-    return Slide(
-        y_in=np.broadcast_to(y_in, vy.shape),
-        t_s=launch.t_s[:, None] + _integral(1.0 / vy, y_in),
-        x_in=launch.x_in[:, None] + _integral(vx / vy, y_in),
-        vx_in_s=vx,
-        vy_in_s=vy,
-        ax_in_s2=side * pull,
-        ay_in_s2=-back * pull,
-        slipping=slipping,
-    )
+    return launch.vx_in_s[:, None] + side * change, vy, slipping

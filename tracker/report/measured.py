@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from tracker.report.files import SHOTS_NAME, OutputError, read_table
 from tracker.report.rows import Row
 from tracker.results import Stations
 from tracker.session.sheet import SessionSheet
-from tracker.session.throws import LeftOut, Throw
+from tracker.session.throws import OLDER, TOO_SHORT, LeftOut, Throw
 from tracker.shot.stations import LEAST_STATIONS
 
 Array = NDArray[np.float64]
@@ -59,16 +59,16 @@ def read_measured(out: Path, sheet: SessionSheet | None = None) -> MeasuredSessi
         raise OutputError(msg)
     for row in rows:
         number = numbers[row["lane"]] = numbers.get(row["lane"], 0) + 1
-        stations = None if row["status"] == "failed" else read_stations(out / row["shot_id"] / "shot.json")
-        if stations is None:
-            left.append(LeftOut(row["shot_id"], row["reason"] or "no path to the stations (measure again)"))
+        found = row["reason"] if row["status"] == "failed" else read_stations(out / row["shot_id"] / "shot.json")
+        if isinstance(found, Stations):
+            throws.append(_throw(row, number, found, sheet))
         else:
-            throws.append(_throw(row, number, stations, sheet))
+            left.append(LeftOut(row["shot_id"], row["reason"] or found))
     return MeasuredSession(tuple(throws), tuple(left))
 
 
-def read_stations(file: Path) -> Stations | None:
-    """Stations of a shot's file; None where it has none.
+def read_stations(file: Path) -> Stations | str:
+    """Stations of a shot's file, or why it has none.
 
     Raises
     ------
@@ -76,8 +76,9 @@ def read_stations(file: Path) -> Stations | None:
         If the file is not a shot's.
     """
     try:
-        found = json.loads(file.read_text(encoding="utf-8")).get("stations")
-        return None if found is None else _stations(found)
+        told = json.loads(file.read_text(encoding="utf-8"))
+        found = told.get("stations")
+        return _stations(found) if found is not None else TOO_SHORT if "stations" in told else OLDER
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         msg = f"{file.parent.name}/{file.name}: cannot be read as a shot ({error}); measure that clip again with --redo"
         raise OutputError(msg) from error
@@ -97,6 +98,26 @@ def _stations(found: Mapping[str, Any]) -> Stations:
     for k, row in enumerate(found["correlation"]):
         alike[k, :k] = alike[:k, k] = row
     return Stations(distance, board, elapsed, alike * np.outer(u, u))
+
+
+def not_measured(out: Path, sheet: SessionSheet) -> list[str]:
+    """What a session sheet names that the folder's table lacks, in words: clips, and balls of clips that it has.
+
+    Raises
+    ------
+    OutputError
+        If the table cannot be read.
+    """
+    rows = read_table(out / SHOTS_NAME, HEADER)
+    lonely = sheet.without_clip(row["clip"] for row in rows)
+    had = {row["ball"].casefold() for row in rows}
+    balls = {row.ball: row for row in sheet.rows if row.ball and row.ball.casefold() not in had and row not in lonely}
+    said = [f"clips that were not measured: {_listed(row.clip for row in lonely)}"] if lonely else []
+    return said + ([f"balls that no measured shot has: {_listed(balls)}"] if balls else [])
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(repr(name) for name in dict.fromkeys(names))
 
 
 def _throw(row: Row, number: int, stations: Stations, sheet: SessionSheet | None) -> Throw:

@@ -51,14 +51,17 @@ class FrictionMap:
 def sampled_places(posterior: Posterior, lane: str) -> NDArray[np.bool_]:
     """Which places ``(k, 39)`` of :data:`MAP_FT` by :data:`MAP_BOARDS` a slipping ball passed within two boards."""
     out = np.zeros((len(MAP_FT), len(MAP_BOARDS)), dtype=np.bool_)
-    x = x_from_board(MAP_BOARDS, "right")
     for k, throw in enumerate(posterior.fit.throws):
-        if throw.lane != lane:
-            continue
-        path = np.interp(MAP_FT, LINE_FT, lines_of([throw])[0])
-        felt = posterior.slip_end_ft(k) > MAP_FT
-        out |= felt[:, None] & (np.abs(path[:, None] - x) <= NEAR_BOARDS * BOARD_WIDTH_IN)
+        if throw.lane == lane:
+            out |= places_of(lines_of([throw])[0], LINE_FT, posterior.slip_end_ft(k))
     return out
+
+
+def places_of(x_in: Array, y_ft: Array, slip_end_ft: float) -> NDArray[np.bool_]:
+    """Places ``(k, 39)`` that one path samples: at ``x_in`` ``(g,)`` at distances ``(g,)``, slipping up to one."""
+    path = np.interp(MAP_FT, y_ft, x_in)
+    near = np.abs(path[:, None] - x_from_board(MAP_BOARDS, "right")) <= NEAR_BOARDS * BOARD_WIDTH_IN
+    return np.asarray((slip_end_ft > MAP_FT)[:, None] & near)
 
 
 def sampled_share(posterior: Posterior, lane: str, x_in: Array, y_ft: Array) -> Array:
@@ -67,7 +70,11 @@ def sampled_share(posterior: Posterior, lane: str, x_in: Array, y_ft: Array) -> 
     Of paths at ``x_in`` ``(m, g)`` inches to the right of the lane's middle, at ``y_ft`` ``(g,)``; from 15 ft on, where
     lines part, to where balls usually roll. Below :data:`SAMPLED_SHARE` what is said of such a path is ``unsampled``.
     """
-    where = sampled_places(posterior, lane)
+    return share_over(sampled_places(posterior, lane), x_in, y_ft)
+
+
+def share_over(where: NDArray[np.bool_], x_in: Array, y_ft: Array) -> Array:
+    """Share ``(m,)`` of paths as for :func:`sampled_share` that runs over some places ``(k, 39)``."""
     on_way = np.flatnonzero((y_ft >= WAY_FT[0]) & (y_ft <= WAY_FT[1]))
     row = np.argmin(np.abs(MAP_FT - y_ft[on_way, None]), axis=1)
     column = np.clip(np.round(board_from_x(x_in[:, on_way], "right")).astype(int) - 1, 0, BOARD_COUNT - 1)

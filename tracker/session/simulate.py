@@ -20,7 +20,7 @@ from calibration.lane import (
     Hand,
     board_from_x,
 )
-from tracker.physics.slide import Launch, Slide, slide
+from tracker.physics.slide import Launch, Slide, across, slide
 from tracker.physics.spin import IN_S_PER_MPH
 from tracker.session.lanemap import FrictionOverPath, LaneMaps, hats
 from tracker.session.release import GRIP_KNOTS_FT, Covers, Releases, release_in
@@ -75,10 +75,9 @@ def _roll(maps: LaneMaps, number: Array, covers: Covers, launch: Launch) -> Slid
     ahead = GRID_IN - GRID_IN[0]
     x = launch.x_in[:, None] + (launch.vx_in_s / np.maximum(launch.vy_in_s, 1.0))[:, None] * ahead
     x = x + np.sign(launch.slip_rad)[:, None] * HOOK_IN * (ahead / ahead[-1]) ** 3
-    for _ in range(TURNS):
-        found = slide(launch, np.exp(friction.log_mu(x, covers.log_dry) + own), GRID_IN)
-        x = found.x_in
-    return found
+    for _ in range(TURNS - 1):
+        x = across(launch, np.exp(friction.log_mu(x, covers.log_dry) + own), GRID_IN)
+    return slide(launch, np.exp(friction.log_mu(x, covers.log_dry) + own), GRID_IN)
 
 
 @dataclass(frozen=True, slots=True)

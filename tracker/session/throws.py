@@ -41,6 +41,11 @@ class Throw:
     feet: float | None = None
 
 
+OLDER = "measured by an older version that noted no stations (measure again with --redo)"
+TOO_SHORT = "too little of its path is seen"
+"""Why a measured shot is not part of the model."""
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
     """A shot that is not part of the model, and why in a word or two."""
