@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tracker.results import Quantity
-from tracker.session.versus import group, share, versus
+from tracker.session.versus import group, judged, share, versus
 
 FEW = [Quantity(17.0, 0.0), Quantity(18.5, 0.0), Quantity(16.2, 0.0), Quantity(17.7, 0.0)]
 OTHER = [Quantity(20.0, 0.0), Quantity(19.1, 0.0), Quantity(21.5, 0.0)]
@@ -42,24 +42,47 @@ def test_what_a_session_has_in_common_does_not_average_out():
     assert np.mean(held) >= 0.93
 
 
-def test_of_many_numbers_without_difference_hardly_any_is_told():
+@pytest.mark.parametrize(("shots", "wrong"), [(2, 0.2), (3, 0.05), (3, 0.2), (6, 0.2)])
+def test_without_any_difference_a_star_is_rare(shots, wrong):
+    """Of 200 pairs of sessions alike at most one in twenty bears any star (and some more by chance of so few)."""
     random = np.random.default_rng(5)
-    told = 0
-    for _ in range(60):
-        sides = [{f"n{k}": [Quantity(v, 0.01) for v in random.normal(0, 1, 5)] for k in range(12)} for _ in range(2)]
-        told += any(one.told for one in versus(*sides))
-    assert told <= 6
+    starred = 0
+    for _ in range(200):
+        sides = []
+        for _ in range(2):
+            off = random.normal(0, wrong, 12)
+            values = off[:, None] + random.normal(0, 1, (12, shots))
+            sides.append({f"n{k}": [Quantity(v, wrong) for v in row] for k, row in enumerate(values)})
+        starred += any(one.told for one in judged(versus(*sides)))
+    assert starred <= 0.05 * 200 + 2 * np.sqrt(200 * 0.05 * 0.95)
 
 
 def test_a_large_difference_is_told_and_signed_later_less_earlier():
     later = [Quantity(q.value + 9.0, 0.1) for q in FEW]
-    (found,) = versus({"onset_ft": FEW}, {"onset_ft": later})
+    (found,) = judged(versus({"onset_ft": FEW}, {"onset_ft": later}))
     assert found.told
     assert found.difference.value == pytest.approx(9.0)
+    (few,) = judged(versus({"onset_ft": FEW[:2]}, {"onset_ft": later}))
+    assert few.difference.value is not None
+    assert not few.told
+
+
+def test_judged_together_what_is_told_alone_may_not_be():
+    """A false discovery rate among many asks for more than among one."""
+    random = np.random.default_rng(6)
+    nothing = [{f"n{k}": [Quantity(v, 0.01) for v in random.normal(0, 1, 4)] for k in range(40)} for _ in range(2)]
+    one = ({"x": FEW}, {"x": [Quantity(q.value + 3.0, 0.0) for q in FEW]})
+    assert judged(versus(*one))[0].told
+    assert not judged([*versus(*one), *versus(*nothing)])[0].told
+
+
+def test_what_is_no_finite_number_is_left_out():
+    odd = [*FEW, Quantity(float("nan"), 0.1), Quantity(17.0, float("inf")), Quantity(17.0)]
+    assert group(odd) == group(FEW)
 
 
 def test_one_shot_and_missing_numbers_give_a_reason():
-    (found,) = versus({"onset_ft": [Quantity(30.0, 0.3), Quantity(missing="straight_ball")]}, {"onset_ft": FEW})
+    (found,) = judged(versus({"onset_ft": [Quantity(30.0, 0.3), Quantity(missing="straight_ball")]}, {"onset_ft": FEW}))
     assert found.difference == Quantity(missing="few_shots")
     assert not found.told
     assert len(found.before.values) == 1

@@ -81,10 +81,14 @@ def _no_way(ranking: Ranking) -> Remark | None:
         return None
     best = ranking.tied[0]
     text = (
-        f"no ball on a line where shots ran comes into the window in more than {100 * ranking.chance[best]:.0f} of "
+        f"no ball on a line where shots ran comes into the window in more than {_least(ranking.chance[best])} of "
         f"100; {_to_try(ranking)}, and look again"
     )
     return Remark("no_way", text, {"chance": Quantity(float(ranking.chance[best]), float(ranking.chance_u[best]))})
+
+
+def _least(chance: float) -> str:
+    return f"{100 * chance:.0f}" if chance >= 0.01 else "one"
 
 
 def _to_try(ranking: Ranking) -> str:

@@ -95,7 +95,8 @@ def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
 
 def _title(found: LineUp) -> str:
     lane = f"Lane {plain(found.lane)}" if found.lane else "The lane"
-    return f"{lane}, {found.hand}-hander, {len(found.shots)} shots"
+    count = len(found.shots)
+    return f"{lane}, {found.hand}-hander, {count} shot{'' if count == 1 else 's'}"
 
 
 def _headline(found: LineUp) -> str:
@@ -233,8 +234,8 @@ def _oil(oil: OilReading) -> str:
         return "These shots do not tell where the oil ends"
     sure = oil.length_share[oil.length]
     return (
-        f"Oil ends at {_number(oil.end_ft, 'ft', 0)} along the lines thrown (95 %: {oil.low_ft:.0f} to "
-        f"{oil.high_ft:.0f}): {oil.length} oil, {100 * sure:.0f} % sure"
+        f"Oil ends at {_number(oil.end_ft, 'ft', 1)} along the lines thrown (95 %: {oil.low_ft:.1f} to "
+        f"{oil.high_ft:.1f}): {oil.length} oil, {100 * sure:.0f} % sure"
     )
 
 

@@ -9,19 +9,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from tracker.columns import HEADER, NUMBERS, PATH_COLUMNS
-from tracker.report.files import FAILURES_NAME, SHOTS_NAME, read_table
+from tracker.columns import HEADER, NUMBERS
+from tracker.lineup.plain import FORMAT, LAYOUT
+from tracker.report.files import FAILURES_NAME, SHOTS_NAME, OutputError, read_table
 from tracker.report.rows import FAILURE_HEADER, Row
+from tracker.report.shape import holds
+from tracker.report.shapes import LINEUP
 from tracker.report.shotfacts import cell_quantity
 from tracker.results import Quantity
 
-Array = NDArray[np.float64]
-
 LINEUP_NAME = "lineup.json"
-LINEUP_FORMAT = "sixtyfeet-lineup"
 PICTURES = ("overlay.png", "pins.png")
 
 
@@ -37,8 +34,6 @@ class ShotEntry:
         Every number of the table; an empty one has the flag that says why, where the shot's file tells.
     data : mapping of str to object
         ``shot.json``; empty where there is none or it cannot be read.
-    path : mapping of str to ndarray of shape (n,)
-        Columns of ``path.csv``; empty where there is none.
     pictures : mapping of str to Path
         Pictures that are there, by file name.
     trouble : str
@@ -48,7 +43,6 @@ class ShotEntry:
     row: Row
     numbers: Mapping[str, Quantity]
     data: Mapping[str, Any] = field(default_factory=dict)
-    path: Mapping[str, Array] = field(default_factory=dict)
     pictures: Mapping[str, Path] = field(default_factory=dict)
     trouble: str = ""
 
@@ -70,30 +64,34 @@ class SessionFolder:
         Rows of ``failures.csv``.
     lineup : mapping of str to object or None
         ``lineup.json``, where it was made from this table.
-    lineup_trouble : str
-        Why there is no line-up, as a sentence with what to do.
+    lineup_trouble, failures_trouble : str
+        Why there is no line-up, or no table of failures, as a sentence with what to do.
     """
 
     shots: tuple[ShotEntry, ...]
     failures: tuple[Row, ...]
     lineup: Mapping[str, Any] | None = None
     lineup_trouble: str = ""
+    failures_trouble: str = ""
 
 
 def read_folder(out: Path) -> SessionFolder:
     """Read what ``measure`` and ``lineup`` wrote.
 
-    A shot's file that cannot be read costs that shot's curves and pictures, not the session.
+    Of what cannot be read only the table of shots costs the session; else a sentence says what is missing.
 
     Raises
     ------
     OutputError
-        If a table cannot be read.
+        If the table of shots cannot be read.
     """
     shots = tuple(_entry(out, row) for row in read_table(out / SHOTS_NAME, HEADER))
-    failures = tuple(read_table(out / FAILURES_NAME, FAILURE_HEADER))
+    try:
+        failures, unread = tuple(read_table(out / FAILURES_NAME, FAILURE_HEADER)), ""
+    except OutputError as error:
+        failures, unread = (), f"{error}."
     lineup, trouble = _lineup(out)
-    return SessionFolder(shots, failures, lineup, trouble)
+    return SessionFolder(shots, failures, lineup, trouble, unread)
 
 
 def table_hash(out: Path) -> str:
@@ -105,14 +103,12 @@ def _entry(out: Path, row: Row) -> ShotEntry:
     folder = _folder_of(out, row["shot_id"])
     if folder is None:
         return ShotEntry(row, _numbers(row, {}))
-    try:
-        data = _shot_data(folder / "shot.json")
-        path = _path(folder / "path.csv")
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        trouble = f"Its files cannot be read ({type(error).__name__}); measure that clip again with --redo."
-        return ShotEntry(row, _numbers(row, {}), trouble=trouble)
+    data = _read_json(folder / "shot.json")
     pictures = {name: folder / name for name in PICTURES if (folder / name).is_file()}
-    return ShotEntry(row, _numbers(row, data), data, path, pictures)
+    if not holds(data, {"numbers": dict}):
+        trouble = "Its shot.json cannot be read; measure that clip again with --redo."
+        return ShotEntry(row, _numbers(row, {}), pictures=pictures, trouble=trouble)
+    return ShotEntry(row, _numbers(row, data), data, pictures)
 
 
 def _folder_of(out: Path, shot_id: str) -> Path | None:
@@ -123,26 +119,12 @@ def _folder_of(out: Path, shot_id: str) -> Path | None:
     return folder if folder.is_dir() and not folder.is_symlink() else None
 
 
-def _shot_data(file: Path) -> Mapping[str, Any]:
-    if not file.is_file():
-        return {}
-    data = json.loads(file.read_text(encoding="utf-8"))
-    if not isinstance(data, dict) or not isinstance(data.get("numbers", {}), dict):
-        msg = "not a shot's file"
-        raise TypeError(msg)
-    return data
-
-
-def _path(file: Path) -> Mapping[str, Array]:
-    if not file.is_file():
-        return {}
-    names = [c.name for c in PATH_COLUMNS]
-    lines = file.read_text(encoding="utf-8").splitlines()
-    if not lines or lines[0].split(",") != names:
-        msg = "not a path's table"
-        raise ValueError(msg)
-    cells = np.array([[float(c) if c else np.nan for c in line.split(",")] for line in lines[1:]], dtype=np.float64)
-    return {name: cells[:, k] for k, name in enumerate(names)} if cells.size else {}
+def _read_json(file: Path) -> Any:
+    """Data of a file; None where it is none."""
+    try:
+        return json.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
 
 
 def _numbers(row: Row, data: Mapping[str, Any]) -> Mapping[str, Quantity]:
@@ -153,8 +135,9 @@ def _numbers(row: Row, data: Mapping[str, Any]) -> Mapping[str, Quantity]:
         if row[column.name]:
             out[column.name] = cell_quantity(row[column.name], row[column.u_name])
         else:
-            missing = (told.get(column.name) or {}).get("missing") or {}
-            out[column.name] = Quantity(missing=missing.get("code"))
+            why = told.get(column.name)
+            missing = why["missing"]["code"] if holds(why, {"missing": {"code": str}}) else None
+            out[column.name] = Quantity(missing=missing)
     return out
 
 
@@ -162,13 +145,10 @@ def _lineup(out: Path) -> tuple[Mapping[str, Any] | None, str]:
     file = out / LINEUP_NAME
     if not file.is_file():
         return None, "No line-up was made; run sixtyfeet lineup on this folder."
-    try:
-        data = json.loads(file.read_text(encoding="utf-8"))
-        own, made_from = data["format"] == LINEUP_FORMAT, data["made_from"]["shots_sha256"]
-    except (OSError, ValueError, KeyError, TypeError):
-        own, made_from, data = False, "", {}
-    if not own:
-        return None, f"{LINEUP_NAME} cannot be read, or is of an older version; run sixtyfeet lineup again."
-    if made_from != table_hash(out):
+    data = _read_json(file)
+    named = {"format": str, "layout": int}
+    if not holds(data, named) or (data["format"], data["layout"]) != (FORMAT, LAYOUT) or not holds(data, LINEUP):
+        return None, f"{LINEUP_NAME} cannot be read, or is of another version; run sixtyfeet lineup again."
+    if data["made_from"]["shots_sha256"] != table_hash(out):
         return None, "The line-up was made before the table of shots changed; run sixtyfeet lineup again."
     return data, ""

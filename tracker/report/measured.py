@@ -18,7 +18,7 @@ from tracker.report.files import SHOTS_NAME, OutputError, read_table
 from tracker.report.rows import Row
 from tracker.results import Stations
 from tracker.session.sheet import SessionSheet
-from tracker.session.throws import OLDER, TOO_SHORT, LeftOut, Throw
+from tracker.session.throws import GONE, OLDER, TOO_SHORT, LeftOut, Throw
 from tracker.shot.stations import LEAST_STATIONS
 
 Array = NDArray[np.float64]
@@ -75,6 +75,8 @@ def read_stations(file: Path) -> Stations | str:
     OutputError
         If the file is not a shot's.
     """
+    if not file.exists():
+        return GONE
     try:
         told = json.loads(file.read_text(encoding="utf-8"))
         found = told.get("stations")

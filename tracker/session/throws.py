@@ -43,6 +43,7 @@ class Throw:
 
 OLDER = "measured by an older version that noted no stations (measure again with --redo)"
 TOO_SHORT = "too little of its path is seen"
+GONE = "its folder or shot.json is not there (measure that clip again)"
 """Why a measured shot is not part of the model."""
 
 

@@ -17,7 +17,8 @@ from scipy import stats
 
 from tracker.results import Quantity
 
-LEAST_SHOTS = 2
+LEAST_SHOTS, LEAST_JUDGED = 2, 3
+"""Shots of a session for an interval, and for a judgement: two that agree by chance would tell too much."""
 SURE, WELL_KNOWN = 0.95, 1e6
 
 
@@ -60,7 +61,7 @@ class Versus:
     p : float or None
         Chance of a difference as large where there is none.
     told : bool
-        Whether it is told apart among all that were compared, with one in twenty of those told expected wrong.
+        Whether it is told apart (:func:`judged`).
     """
 
     name: str
@@ -100,7 +101,7 @@ def share(count: int, of: int) -> Share:
 
 def group(values: Sequence[Quantity]) -> Group:
     """Mean and scatter of one number over a session; shots without it are left out."""
-    known = tuple(q for q in values if q.value is not None and q.u is not None)
+    known = tuple(q for q in values if _finite(q))
     if len(known) < LEAST_SHOTS:
         return Group(known, Quantity(missing="few_shots"), None)
     numbers = np.array([q.value for q in known], dtype=np.float64)
@@ -108,6 +109,10 @@ def group(values: Sequence[Quantity]) -> Group:
     u = float(np.hypot(scatter / np.sqrt(len(known)), _common(known)))
     mean, reach = float(numbers.mean()), _reach(_freedom([(scatter, len(known))], u)) * u
     return Group(known, Quantity(mean, u), scatter, mean - reach, mean + reach)
+
+
+def _finite(q: Quantity) -> bool:
+    return q.value is not None and q.u is not None and bool(np.isfinite(q.value) and np.isfinite(q.u))
 
 
 def _common(known: Sequence[Quantity]) -> float:
@@ -122,13 +127,21 @@ def versus(before: Mapping[str, Sequence[Quantity]], after: Mapping[str, Sequenc
     before, after : mapping of str to sequence of Quantity
         Values of each number, one a shot, in any order.
     """
-    found = [_one(name, group(before[name]), group(after[name])) for name in before if name in after]
-    judged = [k for k, one in enumerate(found) if one.p is not None]
-    if judged:
-        corrected = stats.false_discovery_control([found[k].p for k in judged], method="by")
-        for k, p in zip(judged, corrected, strict=True):
-            found[k] = replace(found[k], told=bool(p < 1.0 - SURE))
-    return tuple(found)
+    return tuple(_one(name, group(before[name]), group(after[name])) for name in before if name in after)
+
+
+def judged(found: Sequence[Versus]) -> tuple[Versus, ...]:
+    """The same with what is told apart among all of them; of those told one in twenty is expected wrong."""
+    sure = [k for k, one in enumerate(found) if one.p is not None and _count(one) >= LEAST_JUDGED]
+    if not sure:
+        return tuple(found)
+    corrected = stats.false_discovery_control([found[k].p for k in sure], method="by")
+    told = {k for k, p in zip(sure, corrected, strict=True) if p < 1.0 - SURE}
+    return tuple(replace(one, told=k in told) for k, one in enumerate(found))
+
+
+def _count(one: Versus) -> int:
+    return min(len(one.before.values), len(one.after.values))
 
 
 def _one(name: str, before: Group, after: Group) -> Versus:

@@ -130,7 +130,7 @@ def test_two_shots_are_compared(browser, address):
     cells = {
         row.find_element(By.TAG_NAME, "th").text: [c.text for c in row.find_elements(By.TAG_NAME, "td")] for row in rows
     }
-    assert cells["contact at (ft)"][2] == "0.000 \u00b1 0.014"
+    assert cells["contact at (ft)"][2] == "0.00 \u00b1 0.01"
     assert cells["end of hook (ft)"] == ["\u2013"] * 3
 
 

@@ -8,7 +8,7 @@ import shutil
 import pytest
 
 from tracker.columns import HEADER
-from tracker.report.files import OutputError, csv_text
+from tracker.report.files import OutputError, csv_text, read_table
 from tracker.report.folder import read_folder
 
 
@@ -22,7 +22,6 @@ def copy(hostile_out, tmp_path):
 def test_a_whole_folder(hostile_folder):
     shot = hostile_folder.shots[0]
     assert set(shot.pictures) == {"overlay.png"}
-    assert len(shot.path["board"]) == 60
     assert shot.numbers["roll_ft"].missing == "still_turning"
     assert shot.numbers["contact_ft"].value == 59.41
     assert hostile_folder.lineup is not None
@@ -40,10 +39,20 @@ def test_a_broken_shot_file_costs_that_shot_alone(copy, broken):
     assert not any(shot.trouble for shot in found.shots[1:])
 
 
-def test_a_broken_path(copy):
-    name = read_folder(copy).shots[0].shot_id
-    (copy / name / "path.csv").write_text("frame,t_s\n1,x\n", encoding="utf-8")
-    assert "--redo" in read_folder(copy).shots[0].trouble
+def test_a_broken_table_of_failures_costs_that_table_alone(copy):
+    (copy / "failures.csv").write_bytes(b"\xff\xfe\x00")
+    found = read_folder(copy)
+    assert found.failures == ()
+    assert "failures.csv" in found.failures_trouble
+    assert len(found.shots) == 6
+
+
+@pytest.mark.parametrize("cell", ["nan", "inf", "seventeen"])
+def test_a_cell_that_is_no_number_is_none(copy, cell):
+    rows = read_table(copy / "shots.csv", HEADER)
+    rows[0]["contact_ft"] = cell
+    (copy / "shots.csv").write_text(csv_text(HEADER, rows), encoding="utf-8")
+    assert read_folder(copy).shots[0].numbers["contact_ft"].value is None
 
 
 def test_a_line_up_of_another_table_is_not_shown(copy):
@@ -54,7 +63,7 @@ def test_a_line_up_of_another_table_is_not_shown(copy):
     assert "run sixtyfeet lineup again" in found.lineup_trouble
 
 
-@pytest.mark.parametrize("text", ["{", "[1]", json.dumps({"format": "other", "made_from": {"shots_sha256": ""}})])
+@pytest.mark.parametrize("text", ["{", "[1]", json.dumps({"format": "sixtyfeet-lineup", "layout": 1})])
 def test_a_broken_line_up(copy, text):
     (copy / "lineup.json").write_text(text, encoding="utf-8")
     found = read_folder(copy)

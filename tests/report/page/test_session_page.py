@@ -131,7 +131,7 @@ def test_without_line_up_and_with_a_broken_shot(hostile_out, tmp_path):
     read = Reader(session_page(out, read_folder(out)))
     assert "No line-up was made" in read.text
     assert "measure that clip again with --redo" in read.text
-    assert len([tag for tag, _ in read.tags if tag == "img"]) == 3
+    assert len([tag for tag, _ in read.tags if tag == "img"]) == 4
 
 
 def test_a_folder_without_shots(tmp_path):
@@ -163,4 +163,4 @@ def test_no_more_digits_than_the_uncertainty_merits(value, u, unit, text):
 
 
 def test_digits_of_odd_uncertainties():
-    assert [decimals_for(u) for u in (0.0, float("nan"), 0.0001, 1.0, 0.3, 150.0)] == [1, 1, 3, 1, 1, 0]
+    assert [decimals_for(u) for u in (0.0, float("nan"), 0.0001, 1.0, 0.3, 150.0)] == [1, 1, 2, 1, 1, 0]

@@ -78,7 +78,7 @@ def friction_chart(grid: FrictionGrid, key: str, hand: Hand = "right") -> str:
     words(
         root,
         _BLANK,
-        *_blank_place(panel, grid.distance_ft, friction),
+        *_blank_place(panel, (boards, grid.distance_ft), friction),
         anchor="middle",
         halo=True,
         fill=SOFT,
@@ -195,13 +195,18 @@ def _length(line: _Line) -> float:
     return float(np.hypot(*np.diff(line.places, axis=0).T).sum())
 
 
-def _blank_place(panel: Panel, feet: Array, friction: Array) -> tuple[float, float]:
-    """A blank place across the lane: beyond the last feet thrown over, else before the foul line's end."""
-    left, _, right, _ = panel.box
-    blank = ~np.isfinite(friction).any(axis=1)
-    high = feet[blank & (feet > 40)]
-    y = panel.y.at(float(high.mean())) if len(high) >= 3 else panel.y.at(4.0)
-    return (left + right) / 2, y
+def _blank_place(panel: Panel, grid: tuple[Array, Array], friction: Array) -> tuple[float, float]:
+    """Middle of the widest blank stretch across the lane, the farthest down of equals."""
+    boards, feet = grid
+    best, place = -1.0, (0.0, 0.0)
+    for k in range(len(feet) - 2, 0, -1):
+        told = np.isfinite(friction[k - 1 : k + 2]).any(axis=0)
+        edges = np.flatnonzero(np.diff(np.concatenate([[True], told, [True]]).astype(int)))
+        for first, last in zip(edges[::2], edges[1::2], strict=True):
+            a, b = panel.x.at(float(boards[first])), panel.x.at(float(boards[last - 1]))
+            if abs(a - b) > best + 1e-9:
+                best, place = abs(a - b), ((a + b) / 2, panel.y.at(float(feet[k])))
+    return place
 
 
 def _draw_oil_end(root: Element, panel: Panel, end: Span) -> None:

@@ -67,14 +67,14 @@ def room_chart(room: RoomCurves, key: str) -> str:
     title = "Room for a miss" + (f": {clean(room.ball)}, {clean(room.move)}" if room.ball else "")
     root = picture((WIDTH, height), key, title=title, desc=_description(room, misses))
     panel = _panel(room)
-    _axes(root, panel, room)
+    _axes(root, panel, room, level=any(_reached(m.reach) for m in misses))
     for miss in misses:
         _draw_curve(root, panel, room, miss=miss)
     _draw_names(root, panel, misses)
     for k, miss in enumerate(misses):
         _draw_width(root, panel, miss, y=_BOTTOM + 72 + _ROW * k)
-    words(root, f"dotted line: {100 * ENOUGH:.0f} of 100; up to there a miss counts as room", 4, height - 31, fill=SOFT)
-    words(root, "thin parts: central 90 % over the lanes that are possible", 4, height - 12, fill=SOFT)
+    words(root, _level_in_words(misses), 4, height - 31, fill=SOFT)
+    words(root, "bars: what comes in on one known lane; thin: central 90 % of lanes", 4, height - 12, fill=SOFT)
     return svg_text(root)
 
 
@@ -85,7 +85,7 @@ def _panel(room: RoomCurves) -> Panel:
     return Panel(Scale(-reach, reach, start, end), Scale(0.0, 100.0, _BOTTOM, _TOP))
 
 
-def _axes(root: Element, panel: Panel, room: RoomCurves) -> None:
+def _axes(root: Element, panel: Panel, room: RoomCurves, *, level: bool) -> None:
     upward(root, panel, [0, 20, 40, 60, 80, 100], axis="chance", label="throws of 100 that come to the pocket")
     reach = int(panel.x.high)
     places = range(-reach, reach + 1)
@@ -106,15 +106,24 @@ def _axes(root: Element, panel: Panel, room: RoomCurves) -> None:
     words(root, "outward: recovery", out_x, _BOTTOM + 33, anchor=outward, fill=SOFT)
     words(root, "inward: hold", in_x, _BOTTOM + 33, anchor=inward, fill=SOFT)
     words(root, "boards at 15 ft", middle, _BOTTOM + 33, anchor="middle", fill=SOFT)
-    level = panel.y.at(100 * ENOUGH)
+    if not level:
+        return
+    height = panel.y.at(100 * ENOUGH)
     add(
         root,
         "path",
-        d=f"M{short(_LEFT)} {short(level)}H{short(_RIGHT)}",
+        d=f"M{short(_LEFT)} {short(height)}H{short(_RIGHT)}",
         stroke=INK,
         stroke_dasharray="1.5 3.5",
         data_marks="level",
     )
+
+
+def _level_in_words(misses: Sequence[_Miss]) -> str:
+    level = f"{100 * ENOUGH:.0f} of 100"
+    if any(_reached(m.reach) for m in misses):
+        return f"dotted line: {level}; up to there a miss counts as room"
+    return f"no miss is sure to come in {level}: the lane is not known so well"
 
 
 def _draw_curve(root: Element, panel: Panel, room: RoomCurves, *, miss: _Miss) -> None:

@@ -20,14 +20,22 @@ from tracker.report.page.guide import COMPARE_GUIDE, FILMING
 from tracker.report.page.pictures import drawn
 from tracker.report.page.render import render
 from tracker.report.page.said import NOTHING, Said, say
-from tracker.report.page.two import Session, fact_of, oil_ends, pocket_shares, scatters, two_sessions
+from tracker.report.page.two import (
+    Session,
+    fact_of,
+    oil_ends,
+    pocket_shares,
+    scatters,
+    two_sessions,
+)
 from tracker.session.versus import Group as Side
-from tracker.session.versus import Versus, versus
+from tracker.session.versus import Versus, judged, versus
 
-RELEASE = ("laydown_board", "board_15ft", "launch_angle_deg", "speed_release_mph")
+ALIKE = ("speed_release_mph",)
+"""What a bowler throws alike on every line and with every ball."""
 MOTION = (
-    *RELEASE, "onset_ft", "breakpoint_board", "breakpoint_ft", "turn_deg", "hook_length_ft", "entry_angle_deg",
-    "contact_board", "speed_pins_mph",
+    "laydown_board", "board_15ft", "launch_angle_deg", "onset_ft", "breakpoint_board", "breakpoint_ft", "turn_deg",
+    "hook_length_ft", "entry_angle_deg", "contact_board", "speed_pins_mph",
 )  # fmt: skip
 PICTURED = ("launch_angle_deg", "speed_release_mph", "onset_ft", "breakpoint_board", "entry_angle_deg", "contact_board")
 PARTS = (
@@ -81,23 +89,48 @@ def compare_page(outs: tuple[Path, Path], folders: tuple[SessionFolder, SessionF
         "lanes": oil_ends(before, after),
         "bowlers": scatters(before, after),
         "guide": COMPARE_GUIDE,
-        "columns": [c for c in NUMBERS if c.name in MOTION],
+        "columns": [c for c in NUMBERS if c.name in (*ALIKE, *MOTION)],
         "cautions": (*CAUTIONS, *FILMING),
     })  # fmt: skip
 
 
 def _groups(before: Session, after: Session) -> tuple[GroupPart, ...]:
-    """All balls of each hand by the release, then each ball that both have by everything."""
-    out: list[GroupPart] = []
+    """Speed of all balls of each hand, then each ball that both have; judged together, since they are read together."""
+    kept = _pairs(before, after)
+    found = judged([one for pair in kept for one in pair.compared])
+    parts, first = [], 0
+    for k, pair in enumerate(kept):
+        last = first + len(pair.compared)
+        parts.append(_group(pair, found[first:last], key=f"group-{k}"))
+        first = last
+    return tuple(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """Shots of both sessions that are compared."""
+
+    title: str
+    sessions: tuple[Session, Session]
+    compared: tuple[Versus, ...]
+    one_ball: bool
+
+
+def _pairs(before: Session, after: Session) -> list[_Pair]:
+    out = []
     for hand in _common(before.shots, after.shots, "hand"):
         first, last = (_with(one, hand=hand) for one in (before, after))
         side = f"{hand}-hander" if hand else "hand not known"
-        out.append(_group(f"All balls, {side}: the release", (first, last), RELEASE, key=f"group-{len(out)}"))
+        out.append(_pair(f"All balls, {side}", (first, last), ALIKE, one_ball=False))
         for ball in _common(first.shots, last.shots, "ball"):
-            pair = (_with(first, ball=ball), _with(last, ball=ball))
-            title = f"{ball or 'Ball not named'}, {side}"
-            out.append(_group(title, pair, MOTION, key=f"group-{len(out)}"))
-    return tuple(out)
+            own = (_with(first, ball=ball), _with(last, ball=ball))
+            out.append(_pair(f"{ball or 'Ball not named'}, {side}", own, MOTION, one_ball=True))
+    return out
+
+
+def _pair(title: str, sessions: tuple[Session, Session], names: Sequence[str], *, one_ball: bool) -> _Pair:
+    first, last = ({name: [s.numbers[name] for s in one.shots] for name in names} for one in sessions)
+    return _Pair(title, sessions, versus(first, last), one_ball)
 
 
 def _with(session: Session, **cells: str) -> Session:
@@ -110,12 +143,12 @@ def _common(first: Sequence[ShotEntry], last: Sequence[ShotEntry], name: str) ->
     return [value for value in dict.fromkeys(s.row[name] for s in first) if value in other]
 
 
-def _group(title: str, pair: tuple[Session, Session], names: Sequence[str], *, key: str) -> GroupPart:
-    found = versus(*({name: [s.numbers[name] for s in one.shots] for name in names} for one in pair))
+def _group(pair: _Pair, found: Sequence[Versus], *, key: str) -> GroupPart:
     pictured = [one for one in found if one.name in PICTURED and one.difference.value is not None]
-    charts = tuple(_versus_picture(one, pair, key=f"{key}-{one.name}") for one in pictured)
-    paths = drawn(lane_chart, _paths(pair), f"{key}-paths") if names is MOTION else Markup()
-    return GroupPart(title, _lines_played(pair), tuple(_line(one) for one in found), charts, paths)
+    charts = tuple(_versus_picture(one, pair.sessions, key=f"{key}-{one.name}") for one in pictured)
+    paths = drawn(lane_chart, _paths(pair.sessions), f"{key}-paths") if pair.one_ball else Markup()
+    remark = _lines_played(pair.sessions) if pair.one_ball else "Of all lines and balls."
+    return GroupPart(pair.title, remark, tuple(_line(one) for one in found), charts, paths)
 
 
 def _lines_played(pair: tuple[Session, Session]) -> str:

@@ -37,6 +37,9 @@ class SectionLines:
     lines: tuple[str, ...]
 
 
+_NOTHING = SectionLines("", ())
+
+
 @dataclass(frozen=True, slots=True)
 class LineUpPart:
     """What is said of one lane and one hand, the answer first."""
@@ -55,13 +58,14 @@ class LineUpPart:
 def line_up_part(data: Mapping[str, Any]) -> LineUpPart:
     """Part of one entry of ``line_ups`` in ``lineup.json``."""
     sections = [SectionLines(s["heading"], tuple(_unlisted(line) for line in s["lines"])) for s in data["sections"]]
-    title, answer, *rest = sections
+    title, answer = [*sections, _NOTHING, _NOTHING][:2]
+    rest = sections[2:]
     named = {s.heading: s for s in rest}
     told_elsewhere = ("Ways to play", "The lane", "Shot by shot")
     tied = set(data["tied"])
     return LineUpPart(
-        data["lane"], data["hand"], title.lines[0], " ".join(title.lines[1:]),
-        answer=answer.lines[0], doubts=answer.lines[1:],
+        data["lane"], data["hand"], " ".join(title.lines[:1]), " ".join(title.lines[1:]),
+        answer=" ".join(answer.lines[:1]), doubts=answer.lines[1:],
         ways=tuple(_way(way, best=k in tied) for k, way in enumerate(data["ways"])),
         after=tuple(s for s in rest if s.heading not in told_elsewhere),
         lane_lines=named["The lane"].lines if "The lane" in named else (),

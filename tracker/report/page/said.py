@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from tracker.flags import describe
+from tracker.report.shape import holds
+from tracker.report.shapes import NUMBER
 from tracker.results import Quantity
 
 PLUS_MINUS = "\u00b1"
 NOTHING = "\u2013"
-MOST_DECIMALS = 3
+MOST_DECIMALS = 2
 UNITS = {"board": "", "deg": "\u00b0", "1": ""}
 """Units as they stand behind a number; a board is named by its heading."""
 
@@ -75,9 +77,10 @@ def say_data(data: Mapping[str, Any] | None, unit: str = "") -> Said:
 
 def quantity(data: Mapping[str, Any] | None) -> Quantity:
     """A number of ``lineup.json``."""
-    if data is None or data.get("value") is None:
-        return Quantity(missing=(data or {}).get("missing"))
-    return Quantity(float(data["value"]), None if data.get("u") is None else float(data["u"]))
+    if not holds(data, {"value": NUMBER}) or data is None:
+        why = data["missing"] if holds(data, {"missing": str}) and data is not None else None
+        return Quantity(missing=why)
+    return Quantity(float(data["value"]), float(data["u"]) if holds(data, {"u": NUMBER}) else None)
 
 
 def _fixed(value: float, places: int) -> str:

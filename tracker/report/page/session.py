@@ -12,7 +12,7 @@ from markupsafe import Markup
 from tracker.columns import NUMBERS
 from tracker.lineup.words import CAUTIONS
 from tracker.report.chartdata import chart_shot, friction_grids, room_curves
-from tracker.report.charts.data import ChartShot
+from tracker.report.charts.data import ChartShot, RoomCurves
 from tracker.report.charts.friction import friction_chart
 from tracker.report.charts.heading import heading_chart
 from tracker.report.charts.lane import lane_chart
@@ -21,13 +21,15 @@ from tracker.report.charts.room import room_chart
 from tracker.report.charts.speed import speed_chart
 from tracker.report.files import OutputError
 from tracker.report.folder import SessionFolder, ShotEntry
+from tracker.report.page.balls_part import BallsTable, balls_table
 from tracker.report.page.guide import FILMING, GUIDE
-from tracker.report.page.lane_part import LanePart, lane_part
 from tracker.report.page.lineup_part import LineUpPart, line_up_part
 from tracker.report.page.pictures import drawn
 from tracker.report.page.rasters import lane_picture_uri, pins_picture_uri
 from tracker.report.page.render import render
 from tracker.report.page.shots_part import ShotPart, shot_parts
+from tracker.report.shape import holds
+from tracker.report.shapes import FILMED
 
 PARTS = (
     ("lineup", "Line-up"),
@@ -47,7 +49,7 @@ class GroupPart:
     title: str
     shots: tuple[tuple[str, ShotPart], ...]
     paths: Markup
-    lane: LanePart | None
+    balls: BallsTable | None
 
 
 def session_page(out: Path, folder: SessionFolder) -> str:
@@ -76,6 +78,7 @@ def session_page(out: Path, folder: SessionFolder) -> str:
         "friction": _friction(data),
         "shots": [_shot(part, entry, charts[part.shot_id]) for part, entry in zip(shots, measured, strict=True)],
         "failures": folder.failures,
+        "failures_trouble": folder.failures_trouble,
         "guide": GUIDE,
         "columns": NUMBERS,
         "cautions": (*CAUTIONS, *FILMING),
@@ -111,11 +114,11 @@ def _facts(folder: SessionFolder) -> tuple[str, ...]:
 
 def _filmed(shots: Sequence[ShotEntry]) -> str:
     """How the clips were filmed and how the lane is known, each way once; empty where no shot's file tells."""
-    kept = [shot.data.get("provenance") or {} for shot in shots]
-    facts = [one.get("clip_facts") or {} for one in kept]
-    told = [(f.get("width"), f.get("height"), f.get("nominal_fps")) for f in facts]
-    sizes = dict.fromkeys(f"{w} x {h}, {fps:.0f} frames a second" for w, h, fps in told if w and h and fps)
-    ways = dict.fromkeys((one.get("calibration") or {}).get("how", "") for one in kept)
+    kept = [p for shot in shots if isinstance(p := shot.data.get("provenance"), dict)]
+    facts = [one["clip_facts"] for one in kept if holds(one, {"clip_facts": FILMED})]
+    told = [f"{f['width']} x {f['height']}, {f['nominal_fps']:.0f} frames a second" for f in facts]
+    sizes = dict.fromkeys(told)
+    ways = dict.fromkeys(one["calibration"]["how"] for one in kept if holds(one, {"calibration": {"how": str}}))
     lane = {"found": "the lane found by the program", "marks": "the lane from clicked marks"}
     known = [lane[way] for way in ways if way in lane]
     return "; ".join(["Filmed in " + " and ".join(sizes), *known]) + "." if sizes else ""
@@ -132,12 +135,22 @@ def _chart(out: Path, shot: ShotEntry) -> ChartShot | None:
 
 def _lineup(data: Mapping[str, Any], number: int) -> dict[str, Any]:
     part: LineUpPart = line_up_part(data)
-    rooms = room_curves(data)
-    caption = "Room: chance of the pocket against the miss at 15 ft."
+    try:
+        rooms = room_curves(data)
+    except OutputError:
+        rooms = ()
     return {
         **{name: getattr(part, name) for name in part.__slots__},
-        "rooms": [(drawn(room_chart, room, f"room-{number}-{k}"), caption) for k, room in enumerate(rooms)],
+        "rooms": [(drawn(room_chart, room, f"room-{number}-{k}"), _of_room(room)) for k, room in enumerate(rooms)],
     }
+
+
+def _of_room(room: RoomCurves) -> str:
+    where = "its last line" if room.move == "stay" else f"{room.move} of its last line"
+    return (
+        f"{room.ball or 'The ball'}, {where}: chance of the pocket when the target at 15 ft is missed, the scatter of "
+        "the bowler's other throws left out. Bars: misses that come in on each lane that is possible, were it known."
+    )
 
 
 def _groups(
@@ -154,10 +167,8 @@ def _groups(
         lines = [c for p in own if (c := charts[p.shot_id]) is not None]
         drawn_ids = [line.shot_id for line in lines]
         counted = tuple((str(drawn_ids.index(p.shot_id) + 1) if p.shot_id in drawn_ids else "", p) for p in own)
-        name = f"Lane {lane}, " if lane else ""
-        side = f"{hand}-hander" if hand else "hand not known"
-        found = None if model is None else lane_part(model, lane, hand)
-        out.append(GroupPart(f"{name}{side}", counted, drawn(lane_chart, lines, f"paths-{k}"), found))
+        found = None if model is None else balls_table(model, lane, hand)
+        out.append(GroupPart(_whose(lane, hand), counted, drawn(lane_chart, lines, f"paths-{k}"), found))
     return out
 
 
@@ -166,14 +177,25 @@ def _key(shot: ShotEntry) -> tuple[str, str]:
 
 
 def _friction(data: Mapping[str, Any]) -> list[tuple[Markup, str]]:
-    if "model" not in data:
+    """A picture for every lane and hand, since boards count from the hand's edge."""
+    try:
+        grids = {grid.lane: grid for grid in friction_grids(data)}
+    except OutputError:
         return []
-    hands = {one["lane"]: one["hand"] for one in data["line_ups"]}
-    caption = "Friction by the lane model for a middling ball; blank where no slipping ball passed."
+    told = "friction by the lane model for a middling ball; blank where no slipping ball passed."
     return [
-        (drawn(friction_chart, grid, f"friction-{k}", hand=hands.get(grid.lane, "right")), caption)
-        for k, grid in enumerate(friction_grids(data))
+        (
+            drawn(friction_chart, grids[one["lane"]], f"friction-{k}", hand=one["hand"]),
+            f"{_whose(one['lane'], one['hand'])}: {told}",
+        )
+        for k, one in enumerate(data.get("line_ups", ()))
+        if one["lane"] in grids
     ]
+
+
+def _whose(lane: str, hand: str) -> str:
+    side = f"{hand}-hander" if hand else "hand not known"
+    return f"Lane {lane}, {side}" if lane else side.capitalize()
 
 
 def _shot(part: ShotPart, entry: ShotEntry, chart: ChartShot | None) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from tracker.columns import column
 from tracker.flags import describe
 from tracker.report.folder import ShotEntry
 from tracker.report.page.said import Said, say
+from tracker.report.shape import holds
 
 OVERVIEW = (
     "laydown_board", "arrows_board", "launch_angle_deg", "onset_ft", "breakpoint_board", "breakpoint_ft",
@@ -69,7 +70,8 @@ class ShotPart:
     groups : tuple of (str, tuple of NumberLine)
     missing : tuple of (str, tuple of str)
         Why numbers are missing, each reason once with the numbers that it is of.
-    at_pins, standing : str
+    at_pins, standing, standing_by : str
+        What it does at the pins, pins left, and in words whether these are noted or read.
     trouble : str
     """
 
@@ -87,6 +89,7 @@ class ShotPart:
     missing: tuple[tuple[str, tuple[str, ...]], ...]
     at_pins: str
     standing: str
+    standing_by: str
     trouble: str
 
 
@@ -115,8 +118,26 @@ def _shot(shot: ShotEntry, anchor: str, remarks: tuple[str, ...]) -> ShotPart:
         flags=tuple(describe(code).text for code in row["flags"].split()),
         overview=tuple(_line(shot, name) for name in OVERVIEW),
         groups=groups, missing=_missing([n for _, lines in groups for n in lines]),
-        at_pins=PHASES.get(row["phase_at_pins"], ""), standing=row["standing_pins"], trouble=shot.trouble,
+        at_pins=PHASES.get(row["phase_at_pins"], ""), standing=row["standing_pins"], standing_by=_standing_by(shot),
+        trouble=shot.trouble,
     )  # fmt: skip
+
+
+def _standing_by(shot: ShotEntry) -> str:
+    """Where the pins left are from, where both are told."""
+    pins = shot.data.get("pins")
+    if not holds(pins, {"standing": {"read": (str, None), "noted": (str, None)}}) or pins is None:
+        return ""
+    read, noted = pins["standing"]["read"], pins["standing"]["noted"]
+    if noted is None:
+        return ""
+    if read is None:
+        return ", as the sheet notes them; the pictures do not tell surely"
+    return (
+        ", as the sheet notes and the pictures say"
+        if read == noted
+        else f", as the sheet notes; by the pictures {read}"
+    )
 
 
 def _missing(lines: Sequence[NumberLine]) -> tuple[tuple[str, tuple[str, ...]], ...]:

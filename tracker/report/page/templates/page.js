@@ -23,7 +23,7 @@
   const places = (u) => {
     if (!(u > 0)) return 1;
     const power = Math.floor(Math.log10(u));
-    return Math.min(Math.max((u / 10 ** power < 1.95 ? 1 : 0) - power, 0), 3);
+    return Math.min(Math.max((u / 10 ** power < 1.95 ? 1 : 0) - power, 0), 2);
   };
   const cell = (row, kind, text) => {
     const made = document.createElement(kind);
@@ -47,7 +47,9 @@
       let difference = "–";
       if (p.value !== null && q.value !== null && p.u !== null && q.u !== null) {
         const u = Math.hypot(p.u, q.u);
-        difference = `${(q.value - p.value).toFixed(places(u)).replace("-", "−")} ± ${u.toFixed(places(u))}`;
+        const digits = (q.value - p.value).toFixed(places(u));
+        const text = Number(digits) === 0 ? digits.replace("-", "") : digits.replace("-", "−");
+        difference = `${text} ± ${u.toFixed(places(u))}`;
       }
       row(body, [["th", column.unit ? `${column.title} (${column.unit})` : column.title], ["td", p.text], ["td", q.text], ["td", difference]]);
     });

@@ -1,4 +1,4 @@
-"""Balls compared and the lane itself, as the page shows them."""
+"""Balls compared on one line, as the page shows them."""
 
 from __future__ import annotations
 
@@ -42,36 +42,11 @@ class BallsTable:
     differences: tuple[tuple[str, tuple[tuple[Said, bool], ...]], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class LanePart:
-    """What the model says of one lane for one hand."""
-
-    lane: str
-    hand: str
-    oil: Said
-    oil_length: str
-    contrast: Said
-    shots: int
-    balls: BallsTable | None
-
-
-def lane_part(model: Mapping[str, Any], lane: str, hand: str) -> LanePart | None:
-    """Part of one lane and hand of ``model`` in ``lineup.json``; None where the model has neither."""
-    found = next((one for one in model["lanes"] if one["lane"] == lane), None)
-    side = next((one for one in (found or {"hands": []})["hands"] if one["hand"] == hand), None)
-    if found is None or side is None:
-        return None
-    oil = found["oil"]
-    return LanePart(
-        lane, hand, say_data(oil["oil_end_ft"], "ft"), _length(oil),
-        contrast=say_data(oil["contrast"]), shots=int(found["shots"]), balls=_balls(side["comparison"]),
-    )  # fmt: skip
-
-
-def _length(oil: Mapping[str, Any]) -> str:
-    if not oil.get("length"):
-        return ""
-    return f"{oil['length']} oil, {100.0 * oil['length_share'][oil['length']]:.0f} % sure"
+def balls_table(model: Mapping[str, Any], lane: str, hand: str) -> BallsTable | None:
+    """Balls of one lane and hand of ``model`` in ``lineup.json``; None where there are not two to compare."""
+    lanes = [one for one in model["lanes"] if one["lane"] == lane]
+    sides = [side for one in lanes for side in one["hands"] if side["hand"] == hand]
+    return _balls(sides[0]["comparison"]) if sides else None
 
 
 def _balls(comparison: Mapping[str, Any]) -> BallsTable | None:
