@@ -38,7 +38,7 @@ FIRST, MOST = 4, 10
 """Shots after which something is said, and a practice's shots (common practice, no source)."""
 Way = tuple[str, Line]
 Policy = Callable[[Practice, Decided, Way], Way]
-LOSSES = (8.0, 7.0, 6.0, 5.0, 4.0)
+LOSSES = (7.0, 6.0, 5.0, 4.5, 4.0)
 WORTH_S = 6e-3
 DRAWS, THROWS = 144, 16
 """Of the decisions here: fewer than a line-up's 400 and 32, three times as fast."""
@@ -203,7 +203,7 @@ def report(rows: list[dict[str, object]], names: tuple[str, str], samples: int =
         fewer = drawn[1] - drawn[0]
         more = 100 * np.mean(fewer > 0)
         say(
-            f"loss {level:.0f} after {found[0]:.1f} ({names[0]}) and {found[1]:.1f} ({names[1]}) shots: fewer by "
+            f"loss {level:.1f} after {found[0]:.1f} ({names[0]}) and {found[1]:.1f} ({names[1]}) shots: fewer by "
             f"{_told(found[1] - found[0], fewer)}, in {more:.0f} of 100 resamplings"
         )
     say(f"({MOST + 1} stands for a loss that is not reached within {MOST}: the difference is at least what it says)")

@@ -218,14 +218,9 @@ def _draw_oil_end(root: Element, panel: Panel, end: Span) -> None:
     d = f"M{short(x)} {short(low)}h8V{short(high)}h-8M{short(x)} {short(value)}h14"
     add(root, "path", d=d, stroke=INK, stroke_width=1.8, fill="none", data_marks="oil-end")
     told = ("oil ends", f"{number(end.value, 1)} ft", f"{between(end.low, end.high)}")
+    first = high - 44 if high - 52 > _TOP else low + 18
     for k, text in enumerate(told):
-        words(
-            root,
-            text,
-            _RIGHT + 10,
-            value - 52 + 17 * k if value - 60 > _TOP else value + 24 + 17 * k,
-            font_weight="600" if k < 2 else "400",
-        )
+        words(root, text, _RIGHT + 10, first + 17 * k, font_weight="600" if k < 2 else "400")
 
 
 def _description(grid: FrictionGrid, hand: Hand, levels: list[float]) -> str:
