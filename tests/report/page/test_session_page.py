@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import copy
 import html.parser
+import json
 import shutil
 
 import pytest
 from hostile import BALL, LANE, LINE, NAMES, NOTE, OTHER, SHOT
 
-from tracker.columns import NUMBERS
+from tracker.columns import HEADER, NUMBERS
+from tracker.report.files import csv_text, read_table
 from tracker.report.folder import read_folder
 from tracker.report.page.said import decimals_for, say
 from tracker.report.page.session import PARTS, session_page
@@ -164,3 +167,41 @@ def test_no_more_digits_than_the_uncertainty_merits(value, u, unit, text):
 
 def test_digits_of_odd_uncertainties():
     assert [decimals_for(u) for u in (0.0, float("nan"), 0.0001, 1.0, 0.3, 150.0)] == [1, 1, 2, 1, 1, 0]
+
+
+def test_each_hand_has_its_own_picture_of_a_lane(hostile_out, tmp_path):
+    """Boards count from the hand's edge, so one picture cannot serve both."""
+    out = tmp_path / "OUT"
+    shutil.copytree(hostile_out, out)
+    data = json.loads((out / "lineup.json").read_text(encoding="utf-8"))
+    data["line_ups"].append(copy.deepcopy(data["line_ups"][0]) | {"hand": "left"})
+    (out / "lineup.json").write_text(json.dumps(data), encoding="utf-8")
+    read = Reader(session_page(out, read_folder(out)))
+    assert {"friction-0", "friction-1"} <= {a["id"] for tag, a in read.tags if tag == "svg"}
+    assert "board, from the right edge" in read.text
+    assert "board, from the left edge" in read.text
+    captions = [w for w in read.words if "friction by the lane model" in w]
+    assert ["right-hander" in c for c in captions] == [True, False]
+    assert "left-hander" in captions[1]
+
+
+@pytest.mark.parametrize(
+    ("read", "noted", "said"),
+    [
+        ("10", None, "Pins left: 10."),
+        (None, "10", "as the sheet notes them; the pictures do not tell surely"),
+        ("10", "10", "as the sheet notes and the pictures say"),
+        ("7", "10", "as the sheet notes; by the pictures 7"),
+    ],
+)
+def test_pins_say_where_they_are_from(hostile_out, tmp_path, read, noted, said):
+    out = tmp_path / "OUT"
+    shutil.copytree(hostile_out, out)
+    rows = read_table(out / "shots.csv", HEADER)
+    rows[0]["standing_pins"] = "10"
+    (out / "shots.csv").write_text(csv_text(HEADER, rows), encoding="utf-8")
+    file = out / rows[0]["shot_id"] / "shot.json"
+    data = json.loads(file.read_text(encoding="utf-8"))
+    data["pins"] = {"standing": {"read": read, "noted": noted}}
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert said in Reader(session_page(out, read_folder(out))).text

@@ -26,7 +26,7 @@ _LEFT, _RIGHT = 30.0, 352.0
 _LEVELS = 10
 _LABEL_GAP = 17.0
 _SHORTEST = 22.0
-_BLANK = "not thrown over: not known"
+_BLANK = "not thrown over"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
