@@ -29,6 +29,9 @@ _GUTTER_IN, _CAP_HEIGHT_IN = 0.2, 0.4
 estimates)."""
 _PIECES_IN, _APART = 0.6, 0.5
 _RAGGED, _SMOOTH_PX = 3.0, 0.15
+_ONE_SIGN = 0.5
+"""A sign that fewer of the free stations show is none of the edge's (own choice): shine makes the lane lighter than its
+gutter in one place and darker in another."""
 _LOOK_PX = 3.0
 _PLAIN_WIDTH_PX, _RAMP, _LINE_PX = 2.0, 0.5, 0.8
 """Width at half height of a plain step's slope; how much of what a ramp is wider, and of a dark line's other side, is
@@ -41,7 +44,8 @@ def edge_points(
     """Points on one edge of the lane or of a gutter, found within ``reach_px`` of where a camera expects them.
 
     The sign of the step is the one that most of the edge shows; a station whose step lies elsewhere, is weak beside the
-    noise or has the other sign is left out: somebody stands before it.
+    noise or has the other sign is left out: somebody stands before it. Where no sign is that of half of the edge, but
+    half has a step of one or the other, all stations are taken for where the lane ends: a box before it has neither.
     """
     y = _even_rows(camera)
     gutter = side.endswith("gutter")
@@ -52,24 +56,41 @@ def edge_points(
     profiles = _within(wide, reach_px)
     room = np.minimum(reach_px, 0.45 * GUTTER_WIDTH_IN * profiles.inch_px)
     room[covered(hidden, profiles.at)] = 0.0
-    found = _steps(profiles, room)
-    if len(found) < _FEWEST:
+    steps = _steps(profiles, room)
+    free = max(int((room > 0).sum()), 1)
+    share, ragged = len(steps.index) / free, _scatter(steps)
+    if not gutter and share < _ONE_SIGN:
+        either = _steps(replace(profiles, slope=np.abs(profiles.slope)), room)
+        if len(either.index) >= _ONE_SIGN * free:
+            steps = _everywhere(either, (room > 0) & np.isfinite(wide.value).all(axis=1))
+    if len(steps.index) < _FEWEST:
         return []
-    index, offset = np.array([k for k, _ in found], dtype=int), np.array([o for _, o in found])
-    curve = np.polynomial.Polynomial.fit(index, offset, 2)
-    ragged = float(np.median(np.abs(offset - curve(index))) / MAD_PER_SIGMA)
+    index, offset = steps.index, steps.offset_px
     common_in, doubt = _FLOOR_IN, np.zeros((len(index), 2))
-    share = len(found) / max(int((room > 0).sum()), 1)
     if gutter:
         common_in = float(np.hypot(_GUTTER_IN, _CAP_HEIGHT_IN * abs(x - camera.x_in) / camera.z_in))
         doubt[:, 0] = _unlike_step(profiles, index, offset)
     else:
-        ends = lane_ends(luma, camera, wide, Steps(index, offset), edge_in=points[:, :2])
+        ends = lane_ends(luma, camera, wide, steps, edge_in=points[:, :2])
         offset, doubt[:, 1], common_in = ends.offset_px, ends.own_px, float(np.hypot(ends.common_in, _FLOOR_IN))
     pieces_px = _PIECES_IN * (1.0 - share) ** 2 * profiles.inch_px[index]
     doubt[:, 0] = np.sqrt(doubt[:, 0] ** 2 + pieces_px**2 + (common_in * profiles.inch_px[index]) ** 2)
     doubt[:, 1] = np.hypot(doubt[:, 1], _APART * pieces_px * np.sqrt(len(index) / MOST))
     return _points(profiles, index, offset, side=side, doubt_px=doubt, ragged=ragged)
+
+
+def _scatter(steps: Steps) -> float:
+    """Robust standard deviation of steps about a smooth curve, pixels; 0 where they are too few for one."""
+    if len(steps.index) < _FEWEST:
+        return 0.0
+    curve = np.polynomial.Polynomial.fit(steps.index, steps.offset_px, 2)
+    return float(np.median(np.abs(steps.offset_px - curve(steps.index))) / MAD_PER_SIGMA)
+
+
+def _everywhere(steps: Steps, free: Mask) -> Steps:
+    """Steps at all free stations ``(n,)``: those without a clear one where their neighbours have theirs."""
+    index = np.flatnonzero(free)
+    return Steps(index, np.interp(index, steps.index, steps.offset_px))
 
 
 def _within(wide: Profiles, reach_px: float) -> Profiles:
@@ -86,12 +107,12 @@ def _even_rows(camera: Camera) -> Array:
     return np.asarray(np.interp(np.linspace(0, way[-1], STATIONS), way, y))
 
 
-def _steps(profiles: Profiles, room: Array) -> list[tuple[int, float]]:
-    """Stations with a clear step where most have it, and its offset in pixels."""
+def _steps(profiles: Profiles, room: Array) -> Steps:
+    """Stations with a clear step where most have it."""
     slope = np.where(np.abs(profiles.offset_px)[None] <= room[:, None], profiles.slope, np.nan)
     usable = np.isfinite(slope).sum(axis=1) >= 5
     if usable.sum() < 4:
-        return []
+        return Steps(np.zeros(0, dtype=np.int64), np.zeros(0))
     noise = np.nanmedian(np.abs(profiles.slope[usable])) / MAD_PER_SIGMA
     shift, sign = _common(slope[usable], profiles.offset_px)
     near = np.abs(profiles.offset_px - shift) <= STRAY_PX + 0.5
@@ -99,8 +120,10 @@ def _steps(profiles: Profiles, room: Array) -> list[tuple[int, float]]:
     best = np.argmax(window, axis=1)
     clear = usable & (window[np.arange(len(best)), best] > max(0.5 * noise, 0.35))
     clear &= (best > 0) & (best < len(profiles.offset_px) - 1)
-    found = [(k, _top(sign * slope[k], int(best[k]), profiles.offset_px)) for k in np.flatnonzero(clear)]
-    return [(int(k), offset) for k, offset in found if abs(offset - shift) <= STRAY_PX]
+    index = np.flatnonzero(clear)
+    offset = np.array([_top(sign * slope[k], int(best[k]), profiles.offset_px) for k in index])
+    kept = np.abs(offset - shift) <= STRAY_PX
+    return Steps(index[kept], offset[kept])
 
 
 def _common(slope: Array, offset: Array) -> tuple[float, float]:

@@ -55,11 +55,11 @@ def test_lane_of_a_clear_clip_lies_within_the_bounds(name, shared_clips):
     assert np.all(np.abs(along) < ALONG_FT[:, None])
 
 
-@pytest.mark.parametrize(("name", "bound"), [("DC1", 0.22), ("DD1", 0.15)])
-def test_lane_of_a_poor_clip_is_as_uncertain_as_it_says(name, bound, shared_clips):
+@pytest.mark.parametrize("name", ["DC1", "DD1"])
+def test_lane_of_a_poor_clip_is_as_uncertain_as_it_says(name, shared_clips):
     lane, truth = found(shared_clips, name)
     across, along = misses(lane.camera, truth)
     assert lane.verdict in ("good", "usable")
     off = np.abs(np.stack([across[:, 1], along[:, 1]], axis=1)) / sigma_of(lane)
     assert off.max() < 2.0
-    assert np.abs(across[:, 1]).max() < bound
+    assert np.abs(across[:, 1]).max() < 0.15

@@ -15,20 +15,21 @@ NEAR = TRUE.with_vector([TRUE.x_in + 0.4, *TRUE.vector[1:4], TRUE.pitch_deg + 0.
 HALF, OUTER = LANE_WIDTH_IN / 2, 30.0625
 
 
-def drawn(gutter=70.0, lip=70.0, lip_in=0.0):
+def drawn(gutter=70.0, lip=70.0, lip_in=0.0, shine=0.0, noise=2.5):
     """Lane, gutters, surroundings, approach and a dark foul line of 0.8 in, at 3 x 3 samples a pixel.
 
-    The gutters begin with a lip of another brightness.
+    The gutters begin with a lip of another brightness. Shine makes the lane lighter and darker in turn.
     """
     v, u = (np.mgrid[: 3 * 540, : 3 * 960] + 0.5) / 3
     x, y = np.moveaxis(TRUE.back_project(np.stack([u, v], axis=-1), 0.0), -1, 0)
     trough = np.where(np.abs(x) < HALF + lip_in, lip, gutter)
-    tone = np.where(np.abs(x) < HALF, 150.0, np.where(np.abs(x) < OUTER, trough, 110.0))
+    lane = 150.0 + shine * np.sin(2 * np.pi * v / 84)
+    tone = np.where(np.abs(x) < HALF, lane, np.where(np.abs(x) < OUTER, trough, 110.0))
     tone = np.where(y < 0, 130.0, tone)
     tone = np.where(np.abs(y) < 0.4, 25.0, tone)
     tone = np.where(np.isfinite(y) & (y < 720), tone, 20.0)
     small = cv2.resize(tone.astype(np.float32), (960, 540), interpolation=cv2.INTER_AREA)
-    noisy = cv2.GaussianBlur(small, (0, 0), 0.7) + np.random.default_rng(3).normal(0, 2.5, small.shape)
+    noisy = cv2.GaussianBlur(small, (0, 0), 0.7) + np.random.default_rng(3).normal(0, noise, small.shape)
     return np.clip(noisy, 0, 255).astype(np.uint8)
 
 
@@ -72,6 +73,28 @@ def test_a_lip_that_may_be_there_unseen_is_doubt(side):
     doubt = np.median([p.common_px for p in unclear])
     assert doubt > 1.2 * np.median([p.common_px for p in clear])
     assert np.abs(np.median(off(unclear))) < 2.0 * doubt
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("shine", [18.0, -20.0])
+def test_an_edge_of_a_lane_lighter_here_and_darker_there_is_where_the_lane_ends(side, shine):
+    """By all of it: the steps of one sign alone lie up to 0.75 px to one side."""
+    points = edge_points(drawn(150.0, 150.0, shine=shine, noise=0.6), NEAR, side, 5.0)
+    assert len(points) > 35
+    assert np.abs(np.median(off(points))) < 0.5
+    assert np.abs(np.median(off(points))) < np.median([p.common_px for p in points]) < 1.2
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_what_stands_before_an_edge_unknown_to_anyone_is_left_out(side):
+    """A box before more than half of it: what is seen of the edge is known, what is not is no place of its."""
+    boxed = drawn()
+    v = np.array([p.v_px for p in edge_points(boxed, NEAR, side, 5.0)])
+    top, bottom = (int(np.quantile(v, q)) for q in (0.3, 0.9))
+    boxed[top:bottom] = 40
+    seen = [p.v_px for p in edge_points(boxed, NEAR, side, 5.0)]
+    assert len(seen) > 10
+    assert all(v < top + 4 or v > bottom - 4 for v in seen)
 
 
 def test_foul_line_is_the_middle_of_its_band(luma):

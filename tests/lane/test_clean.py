@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from stands import SIZE, made_up, person
+from stands import SIZE, Shape, made_up, person
 
 from calibration.finding.profiles import HIDDEN_CELL_PX
 from tracker.detection.background import IQR_PER_SIGMA
@@ -39,6 +39,29 @@ def test_where_somebody_stands_for_a_while_the_picture_is_in_doubt(stays, remain
     rows, columns = np.nonzero(body)
     away[rows.min() // 8 - 3 : rows.max() // 8 + 4, columns.min() // 8 - 3 : columns.max() // 8 + 4] = False
     assert not clean.doubt[away].any()
+
+
+def block(top, bottom, left, right):
+    """An even rectangle, by its rows and columns."""
+    mask = np.zeros(SIZE[::-1], dtype=bool)
+    mask[top:bottom, left:right] = True
+    return Shape(mask, luma=50, cr=150)
+
+
+def test_the_even_middle_of_a_body_that_sways_is_in_doubt_as_well():
+    swaying = [[block(120 + s, 420 + s, 300 + s, 620 + s)] for s in (-30, 0, 30)] * 3
+    doubt = clean_picture(made_up(swaying)).doubt
+    assert doubt[15:52, 38:77].all()
+    assert doubt.mean() < 0.4
+
+
+def test_what_moved_all_round_the_picture_leaves_its_middle_known():
+    height, width = SIZE[::-1]
+    rim = ~block(32, height - 32, 32, width - 32).mask
+    doubt = clean_picture(made_up([[Shape(rim, luma=50, cr=150)] * (k % 2) for k in range(9)])).doubt
+    assert doubt[0].all()
+    assert doubt[:, 0].all()
+    assert not doubt[10:-10, 10:-10].any()
 
 
 def test_times_and_spread_are_those_of_the_stills():

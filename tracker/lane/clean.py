@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_fill_holes, label
 
 from calibration.finding.profiles import HIDDEN_CELL_PX
 from tracker.detection.background import plane_statistics
@@ -108,7 +109,19 @@ def _doubt(pictures: tuple[Crop, ...], medians: tuple[Image, Image, Image]) -> M
     doubt = (other >= max(_DOUBT_SHARE * len(pictures), 1.0)).astype(np.uint8)
     across = max(3, round(_CLOSED_SHARE * max(size)))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
-    return np.asarray(cv2.morphologyEx(doubt, cv2.MORPH_CLOSE, kernel) > 0)
+    return _filled(cv2.morphologyEx(doubt, cv2.MORPH_CLOSE, kernel) > 0)
+
+
+def _filled(doubt: Mask) -> Mask:
+    """Doubt and what lies within a patch of it and is the smaller part: whose outline moved stands there as well."""
+    filled = doubt.copy()
+    patches, count = label(doubt, np.ones((3, 3)))
+    for k in range(1, count + 1):
+        patch = patches == k
+        inside = binary_fill_holes(patch) & ~patch
+        if inside.sum() < patch.sum():
+            filled |= inside
+    return filled
 
 
 def _cells(plane: Image, size: tuple[int, int]) -> Image:

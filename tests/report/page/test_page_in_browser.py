@@ -57,7 +57,7 @@ def address(hostile_out, hostile_folder) -> str:
 
 @pytest.fixture(scope="module")
 def axe(tmp_path_factory, pytestconfig) -> str:
-    """Source of axe-core, of the npm registry; without it the test is skipped, but fails where it is said to be needed."""
+    """Source of axe-core, of the npm registry; without it tests are skipped, but fail where it is said to be needed."""
     kept = Path(pytestconfig.cache.mkdir("axe")) / f"{AXE}.js"
     if not kept.exists():
         npm, work = shutil.which("npm"), tmp_path_factory.mktemp("axe")
