@@ -92,7 +92,7 @@ COLUMNS: tuple[Column, ...] = (
         "laydown_ft",
         "ft",
         "Distance of the ball's first contact with the lane, not seen but taken as usual: 1.4 +- 0.4 ft, or the first "
-        "sight if that is nearer; empty if over 3 ft before the first sight.",
+        "sight if that is nearer, but 1.0 ft at least; empty if over 3 ft before the first sight.",
         title="laydown at",
     ),
     Column(

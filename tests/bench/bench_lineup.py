@@ -20,6 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from lanes.truth import ROWS_FT
 from lineup.practice import Practice, practise
 
 from tracker.lineup.chances import THROWS, Outlook
@@ -31,7 +32,6 @@ from tracker.lineup.played import Played, played_lines
 from tracker.lineup.window import Window
 from tracker.session.bowler import read_bowler
 from tracker.session.lanefit import fit_lanes
-from tracker.session.oil import read_oil
 from tracker.session.posterior import DRAWS, Posterior, draw_posterior
 
 WINDOW = Window()
@@ -85,13 +85,18 @@ def released(decided: Decided, k: int) -> Line:
     return Line.of(*(float(v) for v in decided.posterior.launch_of(ids.index(name))))
 
 
+def sheet_length_ft(practice: Practice) -> float:
+    """Length that the pattern's sheet would have: where the oil inside ends as it was laid."""
+    return float(ROWS_FT[np.flatnonzero(practice.lanes.film[0, 20] > 0.0).max()])
+
+
 def rules(practice: Practice, decided: Decided) -> list[tuple[str, Line]]:
     """What the line-up and the rules choose."""
     ranking = decided.ranking
     best = ranking.options[ranking.tied[0]].choice if ranking.options else None
     last = len(practice.throws) - 1
     stay = (practice.throws[last].ball, released(decided, last))
-    length = read_oil(decided.posterior, "1").end_ft.value or 40.0
+    length = sheet_length_ft(practice)
     laydown = stay[1].laydown_board
     exit_line = Line(laydown, laydown + (length - 31.0 - laydown) * 15.0 / length, stay[1].speed_mph)
     hits = [k for k, (b, e) in enumerate(practice.seen) if 16.8 <= b <= 18.2 and 3 <= e <= 6]

@@ -295,3 +295,11 @@ def test_a_medium_pattern_is_begun_around_the_second_arrow():
     reading = fit_session(usual.throws, {}, draws=200)
     found = rank(outlook(reading, 5.0), last_of_each_ball(played_lines(reading.posterior)))
     assert 6.5 < found.options[found.tied[0]].board_15ft < 15.0
+
+
+@pytest.mark.parametrize("sd", [0.2, 0.6, 3.0])
+def test_no_window_however_wide_has_a_chance_beyond_one(sd):
+    """A window much wider than the spread: the share of the angle alone (scipy's normal distribution)."""
+    spread = Spread(np.array([[17.0, 4.0]]), np.array([[[sd**2, 0.5 * sd * 0.8], [0.5 * sd * 0.8, 0.8**2]]]))
+    share = norm.cdf(5.0, 4.0, 0.8) - norm.cdf(3.0, 4.0, 0.8)
+    assert spread.chance(Window(2.0, 38.0, 3.0, 5.0))[0] == pytest.approx(share, abs=0.01)

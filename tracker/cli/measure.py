@@ -155,6 +155,8 @@ def _conclude(batch: Batch, given: Given, talk: Talk, *, all_found: bool) -> Sta
         talk.say(batch.summary)
     if batch.left:
         talk.warn(f"stopped with {batch.left} clips left; the same command goes on from here")
+    if given.video:
+        talk.say("marked.mp4 in the shots' folders can show people, so keep them to yourself")
     talk.data(given.out / "shots.csv")
     if batch.left:
         return Status.ERROR

@@ -56,9 +56,11 @@ def report_folder(out: Path, talk: Talk, *, excel: bool = False) -> Status:
         return Status.NO_RESULT
     if folder.lineup_trouble:
         talk.say(folder.lineup_trouble)
-    for name, text in table_texts(folder.shots, excel=excel).items():
+    texts = table_texts(folder.shots, excel=excel)
+    for name, text in texts.items():
         write_file(out / name, text.encode("utf-8"))
     write_file(out / PAGE_NAME, session_page(out, folder).encode("utf-8"))
+    talk.say(f"beside {PAGE_NAME}: {', '.join(sorted(texts))}")
     talk.data(out / PAGE_NAME)
     return Status.DONE
 
@@ -71,6 +73,9 @@ def compare_folders(out: Path, other: Path, talk: Talk) -> Status:
     first, last = _read(out, talk), _read(other, talk)
     if first is None or last is None:
         return Status.NO_RESULT
+    for folder in (first, last):
+        if folder.lineup_trouble:
+            talk.say(folder.lineup_trouble)
     write_file(other / COMPARE_NAME, compare_page((out, other), (first, last)).encode("utf-8"))
     talk.data(other / COMPARE_NAME)
     return Status.DONE

@@ -32,7 +32,8 @@ _SIZE = SHOT_SIZE + 1
 """Release, spin, what a shot finds beside the map, and what the model leaves out."""
 _SEED = 29
 THROWS = 32
-_NODES, _LEAST_VARIANCE = 8, 1e-6
+_NODES, _NODE_BOARDS, _LEAST_VARIANCE = 8, 0.2, 1e-6
+"""Cells of a window at least, and their width at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,17 +86,18 @@ class Spread:
     covariance: Array
 
     def chance(self, window: Window) -> Array:
-        """Chance ``(...)`` of the window for normal board and angle: the board on nodes, the angle given the board."""
-        edges = np.linspace(window.low_board, window.high_board, _NODES + 1)
-        node, width = (edges[1:] + edges[:-1]) / 2, (window.high_board - window.low_board) / _NODES
+        """Chance ``(...)`` of the window for normal board and angle: board in cells, angle given their middle."""
+        count = max(_NODES, int(np.ceil((window.high_board - window.low_board) / _NODE_BOARDS)))
+        edges = np.linspace(window.low_board, window.high_board, count + 1)
+        node = (edges[1:] + edges[:-1]) / 2
         board_sd = np.sqrt(np.maximum(self.covariance[..., 0, 0], _LEAST_VARIANCE))[..., None]
         slope = self.covariance[..., 0, 1, None] / board_sd**2
         rest = np.maximum(self.covariance[..., 1, 1, None] - slope**2 * board_sd**2, _LEAST_VARIANCE)
         off = node - self.mean[..., 0, None]
         angle = self.mean[..., 1, None] + slope * off
         inside = ndtr((window.high_deg - angle) / np.sqrt(rest)) - ndtr((window.low_deg - angle) / np.sqrt(rest))
-        density = np.exp(-0.5 * (off / board_sd) ** 2) / (np.sqrt(2 * np.pi) * board_sd)
-        return np.asarray((density * inside).sum(axis=-1) * width)
+        cell = np.diff(ndtr((edges - self.mean[..., 0, None]) / board_sd), axis=-1)
+        return np.asarray((cell * inside).sum(axis=-1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

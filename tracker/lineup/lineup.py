@@ -30,7 +30,7 @@ PRACTICE_SHOTS = 10
 DRAWS = 64
 AGES_SHOTS = 10.0
 ROOMS = 3
-"""Ways whose room is worked out: the best of each of the best balls."""
+"""Ways whose room is worked out: the best of each of the best balls, of lines where shots ran."""
 Verdict = Literal["decided", "tie", "cannot_tell"]
 
 
@@ -198,15 +198,15 @@ def _struck(shots: Sequence[ShotFacts], readings: Sequence[ShotReading], played:
 
 def _ways(now: Outlook, ranking: Ranking) -> tuple[Way, ...]:
     few = now.thinned(DRAWS)
-    balls: list[str] = []
+    best: dict[str, int] = {}
+    for k, option in enumerate(ranking.options):
+        if not option.unsampled:
+            best.setdefault(option.choice.ball, k)
+    roomy = set(list(best.values())[:ROOMS])
     ways = []
     for k, option in enumerate(ranking.options):
-        first = option.choice.ball not in balls
-        balls.append(option.choice.ball)
         chance = Quantity(float(ranking.chance[k]), float(ranking.chance_u[k]))
-        roomy = first and len(set(balls)) <= ROOMS and not option.unsampled
-        room = room_of(now, option.choice) if roomy else None
-        ways.append(_way(few, option, chance, room))
+        ways.append(_way(few, option, chance, room_of(now, option.choice) if k in roomy else None))
     return tuple(ways)
 
 

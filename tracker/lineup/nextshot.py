@@ -193,7 +193,7 @@ def advise(now: Outlook, ranking: Ranking, left: int, struck: Played | None) -> 
     found = lessons(now, ranking, left)
     if not found:
         return Advice(None, "nothing_to_compare")
-    if found[0].most_gain < LEAST_GAIN:
+    if max(one.most_gain for one in found) < LEAST_GAIN:
         return Advice(None, "enough")
     if struck is not None and playable(struck.line.moved(1.0, 1.0)):
         here = closely(now)

@@ -83,7 +83,7 @@ def _line_up(one: LineUp, window: Window) -> dict[str, Any]:
 
 def _way(way: Way) -> dict[str, Any]:
     return _option(way.option) | {
-        "chance": _value(way.chance, 4),
+        "chance": _value(way.chance),
         "contact_board": _value(way.contact_board),
         "contact_scatter_board": _round(way.contact_scatter),
         "entry_angle_deg": _value(way.entry_angle_deg),
@@ -149,15 +149,16 @@ def _remark(remark: Remark) -> dict[str, Any]:
     return {"code": remark.code, "text": remark.text, "evidence": evidence}
 
 
-def _value(q: Quantity, digits: int = 3) -> dict[str, Any]:
+def _value(q: Quantity) -> dict[str, Any]:
     if q.value is None:
         return {"value": None, "u": None, "missing": q.missing}
-    return {"value": _round(q.value, digits), "u": None if q.u is None else _round(q.u, digits)}
+    return {"value": _round(q.value), "u": None if q.u is None else _round(q.u)}
 
 
 def _rounded(values: Any) -> list[float | None]:
     return [_round(float(v)) for v in values]
 
 
-def _round(value: float, digits: int = 3) -> float | None:
-    return round(value, digits) + 0.0 if np.isfinite(value) else None
+def _round(value: float) -> float | None:
+    """So many digits that rounding once more for a reader gives what rounding once would have given."""
+    return float(f"{value:.7g}") + 0.0 if np.isfinite(value) else None

@@ -155,6 +155,6 @@ def _runs(good: NDArray[np.bool_]) -> tuple[Array, Array]:
         out, in_ = np.flatnonzero(~row[:nearest]), np.flatnonzero(~row[nearest:])
         first = int(out[-1]) + 1 if len(out) else 0
         last = nearest + int(in_[0]) - 1 if len(in_) else len(row) - 1
-        width[k] = (last - first + 1) * step
+        width[k] = min((last - first + 1) * step, float(_FINE_BOARDS[-1] - _FINE_BOARDS[0]))
         middle[k] = (_FINE_BOARDS[first] + _FINE_BOARDS[last]) / 2
     return width, middle

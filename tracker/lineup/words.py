@@ -28,7 +28,7 @@ CAUTIONS = (
     "past the foul line, nothing is put on the lane.",
     "All of this is an estimate from the shots that were filmed, no ruling on a ball, a lane or a score.",
 )
-RULE_LESS = 31.0
+RULE_LESS = 31
 """Rule of thumb: the ball leaves the oil at the board that is the oil's length in feet less 31 (common practice)."""
 BACK_FT = 3.0
 HIGH_SCATTERS = 1.3
@@ -109,7 +109,8 @@ def _headline(found: LineUp) -> str:
     if not others:
         return f"Bowl with {first}{guess}"
     names = "; ".join(f"{_ball(w)}, {_where(w, found.bowler)}" for w in others)
-    return f"A tie. {first}{guess} As good, as far as these shots tell: {names}. {_settles([best, *others])}"
+    settles = _settles([best, *others], repeats_left=found.advice is not None and found.advice.lesson is not None)
+    return f"A tie. {first}{guess} As good, as far as these shots tell: {names}. {settles}"
 
 
 def _other_balls(found: LineUp) -> list[Way]:
@@ -120,13 +121,13 @@ def _other_balls(found: LineUp) -> list[Way]:
     return list(first.values())[1:]
 
 
-def _settles(ways: Sequence[Way]) -> str:
-    """What would decide between ways that are as good."""
+def _settles(ways: Sequence[Way], *, repeats_left: bool) -> str:
+    """What would decide between ways that are as good; no repeats where it is time to bowl."""
     said = "What settles it: what you throw most comfortably"
     smooth = _clearly(ways, [w.hook_length_ft for w in ways])
     if smooth is not None:
         said += f"; the smoother motion is {_ball(smooth)} (hook over {_number(smooth.hook_length_ft, 'ft', 0)})"
-    return f"{said}; and a repeat of each."
+    return f"{said}; and a repeat of each." if repeats_left else f"{said}."
 
 
 def _clearly(ways: Sequence[Way], numbers: Sequence[Quantity]) -> Way | None:
@@ -151,7 +152,7 @@ def _ball(way: Way) -> str:
 def _where(way: Way, bowler: BowlerReading) -> str:
     option = way.option
     move = move_in_words(option.feet, option.target, option.choice.hand)
-    name = f" ({plain(option.base.name)})" if option.base.name else ""
+    name = f" (\u2018{plain(option.base.name)}\u2019)" if option.base.name else ""
     moved = f"on its last line{name}" if move == "stay" else f"{move} of its last line{name}"
     return f"{moved}: {stance(option.choice.line, bowler)}, target board {option.board_15ft:.1f}"
 
@@ -194,8 +195,9 @@ def _ways(found: LineUp) -> list[str]:
 def _room(room: Room) -> str:
     slow, fast = room.speed_chance[0], room.speed_chance[-1]
     said = f"room at 15 ft {_reach(room.aside)} with the same laydown, {_reach(room.parallel)} parallel"
-    if room.aside.outward is not None:
-        said += f" ({room.aside.outward:g} outward and {room.aside.inward or 0:g} inward in 8 of 10)"
+    for name, reach in (("same laydown", room.aside), ("parallel", room.parallel)):
+        if reach.outward is not None:
+            said += f", in 8 of 10 {reach.outward:g} outward and {reach.inward or 0:g} inward ({name})"
     here = room.speed_chance[len(room.speed_chance) // 2]
     return f"{said}; thrown as meant {100 * here:.0f} of 100, 1 mph slower {100 * slow:.0f}, faster {100 * fast:.0f}"
 
@@ -209,11 +211,10 @@ def _reach(reach: Reach) -> str:
 def _lane(found: LineUp) -> list[str]:
     oil, change = found.lane_reading.oil, found.reading.change
     lines = [f"- {_oil(oil)}."]
-    if found.exit_board.value is not None and oil.end_ft.value is not None and oil.end_ft.value > RULE_LESS + 1:
-        rule = oil.end_ft.value - RULE_LESS
+    if found.exit_board.value is not None:
         lines.append(
-            f"- Rule of thumb (a starting point only): leave oil of that length near board {rule:.0f}; the best way "
-            f"here leaves it at board {_number(found.exit_board, '', 1).strip()}."
+            f"- Rule of thumb (a starting point only): leave the oil at the board of the length on the pattern's sheet "
+            f"less {RULE_LESS}; the best way here leaves it at board {_number(found.exit_board, '', 1).strip()}."
         )
     if change.verdict in ("nothing seen", "cannot tell"):
         least = change.carry_ft.smallest_shown
@@ -232,10 +233,9 @@ def _lane(found: LineUp) -> list[str]:
 def _oil(oil: OilReading) -> str:
     if oil.length is None:
         return "These shots do not tell where the oil ends"
-    sure = oil.length_share[oil.length]
     return (
         f"Oil ends at {_number(oil.end_ft, 'ft', 1)} along the lines thrown (95 %: {oil.low_ft:.1f} to "
-        f"{oil.high_ft:.1f}): {oil.length} oil, {100 * sure:.0f} % sure"
+        f"{oil.high_ft:.1f}); a pattern's sheet has its longest boards, most often farther inside"
     )
 
 

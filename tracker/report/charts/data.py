@@ -13,8 +13,6 @@ from tracker.results import Quantity
 
 Array = NDArray[np.float64]
 
-_CENTRAL = 0.975
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Curve:

@@ -74,7 +74,7 @@ def room_chart(room: RoomCurves, key: str) -> str:
     for k, miss in enumerate(misses):
         _draw_width(root, panel, miss, y=_BOTTOM + 72 + _ROW * k)
     words(root, _level_in_words(misses), 4, height - 31, fill=SOFT)
-    words(root, "bars: what comes in on one known lane; thin: central 90 %", 4, height - 12, fill=SOFT)
+    words(root, "bars: how far it may miss; thin: 90 % of the lanes possible", 4, height - 12, fill=SOFT)
     return svg_text(root)
 
 
@@ -123,7 +123,7 @@ def _level_in_words(misses: Sequence[_Miss]) -> str:
     level = f"{100 * ENOUGH:.0f} of 100"
     if any(_reached(m.reach) for m in misses):
         return f"dotted line: {level}; up to there a miss counts as room"
-    return f"no miss reaches {level}: the lane is not known so well"
+    return f"no throw is sure to come in {level}, missed or not"
 
 
 def _draw_curve(root: Element, panel: Panel, room: RoomCurves, *, miss: _Miss) -> None:

@@ -46,6 +46,10 @@ def dressed(shots: Sequence[ChartShot]) -> list[Drawn]:
     return [Drawn(s, looks[s.ball], "" if single else str(k)) for k, s in enumerate(shots, start=1)]
 
 
+class NothingToDrawError(ValueError):
+    """A chart without any data, or with data of which no chart can be made; what, where and what to do are said."""
+
+
 def hand_of(shots: Sequence[ChartShot], what: str) -> Hand:
     """Hand of the shots.
 
@@ -58,13 +62,13 @@ def hand_of(shots: Sequence[ChartShot], what: str) -> Hand:
     if len(hands) != 1:
         found = "no shot" if not hands else "shots of both hands, whose boards count from other edges"
         msg = f"{what}: {found}; give shots of one hand"
-        raise ValueError(msg)
+        raise NothingToDrawError(msg)
     return shots[0].hand
 
 
-def needed(what: str, where: str, todo: str) -> ValueError:
+def needed(what: str, where: str, todo: str) -> NothingToDrawError:
     """The error of a chart that has nothing to draw."""
-    return ValueError(f"{what}: {where}; {todo}")
+    return NothingToDrawError(f"{what}: {where}; {todo}")
 
 
 def finite(curve: Curve | None) -> Curve | None:

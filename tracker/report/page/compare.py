@@ -23,8 +23,10 @@ from tracker.report.page.said import NOTHING, Said, say
 from tracker.report.page.two import (
     Session,
     fact_of,
+    in_words,
     oil_ends,
     pocket_shares,
+    pocket_window,
     scatters,
     two_sessions,
 )
@@ -77,7 +79,8 @@ def compare_page(outs: tuple[Path, Path], folders: tuple[SessionFolder, SessionF
     """HTML of the page that compares two sessions, the earlier one first."""
     before, after = two_sessions(outs, folders)
     groups = _groups(before, after)
-    names = (before.name, after.name)
+    names, window = (before.name, after.name), pocket_window(before, after)
+    troubles = [(one.name, one.folder.lineup_trouble) for one in (before, after) if one.folder.lineup_trouble]
     return render("compare.html", {
         "title": f"{names[0]} and {names[1]} compared",
         "facts": [fact_of(one) for one in (before, after)],
@@ -85,7 +88,9 @@ def compare_page(outs: tuple[Path, Path], folders: tuple[SessionFolder, SessionF
         "names": names,
         "told": [text for group in groups for text in _told(group)],
         "groups": groups,
-        "pocket": pocket_shares(before, after),
+        "pocket": pocket_shares(before, after, window),
+        "window": in_words(window),
+        "lineup_troubles": troubles,
         "lanes": oil_ends(before, after),
         "bowlers": scatters(before, after),
         "guide": COMPARE_GUIDE,

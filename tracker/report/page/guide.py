@@ -28,7 +28,7 @@ COMPARE_GUIDE = (
     "interval holds how throws scatter and what a camera may get wrong in all shots of a session, which more shots "
     "do not mend.",
     "Many numbers are compared at once. A star marks those that are told apart with that in mind: of all that bear "
-    "one, about one in twenty is expected to be wrong. With fewer than three shots a side nothing is starred. No "
+    "one, at most one in twenty is expected to be wrong. With fewer than three shots a side nothing is starred. No "
     "star means that these shots do not show a difference, not that there is none.",
     "What differs may come from the bowler, another line, the oil of another day or lane, a ball's surface, or "
     "where the phone stood. The clips do not tell which of these it was.",

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tracker.report.page.said import NOTHING, Said, quantity, say, say_data
+from tracker.report.page.said import PLUS_MINUS, Said, quantity, say, say_data
 from tracker.results import Quantity
 
 ROOM_DECIMALS = 1
@@ -82,7 +82,7 @@ def _way(way: Mapping[str, Any], *, best: bool) -> WayLine:
     where = f"{way['move']} of its last line" if moved else "its last line"
     return WayLine(
         way["ball"] or "the ball",
-        f"{where} ({name})" if name else where,
+        f"{where} (\u2018{name}\u2019)" if name else where,
         way["stance"].replace("+-", "\u00b1"),
         f"{way['target_board']:.1f}",
         chance=_of_hundred(quantity(way["chance"])),
@@ -103,12 +103,12 @@ def _remark(*, best: bool, guess: bool) -> str:
 def _of_hundred(chance: Quantity) -> Said:
     if chance.value is None:
         return say(chance)
-    return say(Quantity(100.0 * chance.value, max(100.0 * (chance.u or 0.0), 1.0)))
+    return Said(f"{100 * chance.value:.0f} {PLUS_MINUS} {100 * (chance.u or 0.0):.0f}", value=chance.value, u=chance.u)
 
 
 def _room(room: Mapping[str, Any] | None) -> str:
     if room is None:
-        return NOTHING
+        return "not worked out"
     return f"{_reach(room['laydown_unchanged'])} same laydown; {_reach(room['parallel'])} parallel"
 
 

@@ -7,10 +7,12 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tracker.report.charts.shots import NothingToDrawError
+
 
 def drawn(chart: Callable[..., str], data: Any, key: str, **more: Any) -> Markup:
     """The chart's SVG, or nothing where it says that it has no data."""
     try:
         return Markup(chart(data, key, **more))  # noqa: S704 - charts escape all text by building XML
-    except ValueError:
+    except NothingToDrawError:
         return Markup()

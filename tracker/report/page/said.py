@@ -67,7 +67,9 @@ def say(q: Quantity, unit: str = "") -> Said:
     if q.u is None:
         return Said(f"{_fixed(q.value, 1)}{sign}", value=q.value)
     places = decimals_for(q.u)
-    return Said(f"{_fixed(q.value, places)} {PLUS_MINUS} {_fixed(q.u, places)}{sign}", value=q.value, u=q.u)
+    least = 10.0**-MOST_DECIMALS
+    u = f"under {least:g}" if 0 < q.u < least / 2 else _fixed(q.u, places)
+    return Said(f"{_fixed(q.value, places)} {PLUS_MINUS} {u}{sign}", value=q.value, u=q.u)
 
 
 def say_data(data: Mapping[str, Any] | None, unit: str = "") -> Said:

@@ -149,7 +149,8 @@ def _of_room(room: RoomCurves) -> str:
     where = "its last line" if room.move == "stay" else f"{room.move} of its last line"
     return (
         f"{room.ball or 'The ball'}, {where}: chance of the pocket when the target at 15 ft is missed, the scatter of "
-        "the bowler's other throws left out. Bars: misses that come in on each lane that is possible, were it known."
+        "the bowler's other throws left out. Bar: how far a throw may miss "
+        "if the lane is as it is thought; thin ends: 90 % of what it may be."
     )
 
 

@@ -62,12 +62,27 @@ def fact_of(session: Session) -> str:
     return f"{said}{', ' + ', '.join(balls) if balls else ''}."
 
 
-def pocket_shares(before: Session, after: Session) -> list[tuple[str, str]]:
+def pocket_window(before: Session, after: Session) -> Window:
+    """What counts as the pocket for both: as the later session's line-up has it, else the earlier's, else the usual."""
+    for one in (after, before):
+        held = (one.folder.lineup or {}).get("window", {})
+        if held:
+            return Window(*held["contact_board"], *held["entry_angle_deg"])
+    return Window()
+
+
+def in_words(window: Window) -> str:
+    """A window's limits."""
+    return (
+        f"contact board {window.low_board:g} to {window.high_board:g} and entry {window.low_deg:g} to "
+        f"{window.high_deg:g} deg"
+    )
+
+
+def pocket_shares(before: Session, after: Session, window: Window) -> list[tuple[str, str]]:
     """Share of shots that came to the pocket window, of each session."""
     out = []
     for one in (before, after):
-        held = (one.folder.lineup or {}).get("window", {})
-        window = Window(*held["contact_board"], *held["entry_angle_deg"]) if held else Window()
         seen = [_in_window(shot, window) for shot in one.shots]
         known = [inside for inside in seen if inside is not None]
         if known:
