@@ -129,6 +129,13 @@ def descend(observed: Observed, prior: Prior, state: Array, widen: float) -> tup
     return np.asarray(found.x), float(found.cost)
 
 
+def cost_of(observed: Observed, prior: Prior, state: Array) -> float:
+    """What :func:`descend` makes small: half of the marks' Cauchy losses and of the prior's squares."""
+    scale2 = _scale2(observed)
+    marks = np.sum(scale2 * np.log1p(stacked(observed, state)[1] / scale2))
+    return 0.5 * float(marks + np.sum(np.square(_lenient(prior.root @ (state - prior.mean)))))
+
+
 def _lenient(sigmas: Array) -> Array:
     """Prior residuals ``(16,)``, Cauchy on the lines' common errors: now and then a whole edge is another line."""
     bounded = sigmas.copy()

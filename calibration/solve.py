@@ -16,6 +16,7 @@ from calibration.fit import (
     UNIT,
     Prior,
     best,
+    cost_of,
     descend,
     information,
     stacked,
@@ -86,6 +87,9 @@ class Solution:
         Sentences for a person: marks set aside, parameters the marks do not determine.
     line_shifts : tuple of float
         Common errors of the lines of :data:`calibration.observations.SIDES`, in their own standard deviations.
+    cost : float
+        Half of the robust squares of marks and prior, in sigmas: minus the logarithm of how likely both are together,
+        but for a constant.
     """
 
     camera: Camera
@@ -99,6 +103,7 @@ class Solution:
     variance_factor: float
     notes: tuple[str, ...] = ()
     line_shifts: tuple[float, ...] = NO_SHIFTS
+    cost: float = 0.0
 
 
 def solve(
@@ -186,6 +191,7 @@ def _solution(observed: Observed, prior: Prior, state: Array) -> Solution:
         variance_factor=factor,
         notes=_notes(residuals, camera, sd),
         line_shifts=tuple(float(v) for v in state[11:]),
+        cost=cost_of(observed, prior, state),
     )
 
 

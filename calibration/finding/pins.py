@@ -21,7 +21,7 @@ Mask = NDArray[np.bool_]
 
 STANDING = 0.6
 """Likeness above which a pin is taken to stand at its place."""
-_IN_LINE = ((0, 4), (1, 7), (2, 8))
+IN_LINE = ((0, 4), (1, 7), (2, 8))
 """Pins (from 0) one behind the other, seen from the approach: 1 and 5, 2 and 8, 3 and 9."""
 _FAR_COSTS = 0.1
 """What a shift by the way from a pin to the one behind it costs, of the best: the camera is known better than that."""
@@ -78,7 +78,7 @@ def _deck(luma: Image, camera: Camera, outlines: Array, reach_px: float) -> _Dec
     """Where the deck lies that puts the standing pins' outlines onto their edges."""
     coarse = _coarse_shift(luma, camera, reach_px)
     likeness = likeness_of(luma, camera, (float(coarse[0]), float(coarse[1])))
-    pairs = [(f, b) for f, b in _IN_LINE if min(likeness[f], likeness[b]) > STANDING]
+    pairs = [(f, b) for f, b in IN_LINE if min(likeness[f], likeness[b]) > STANDING]
     doubt = np.zeros(2)
     if pairs:
         coarse, doubt = _crowns_shift(luma, outlines, coarse, single=_single(likeness, pairs), pairs=pairs)

@@ -14,13 +14,14 @@ from calibration.finding.deck_end import deck_end, unconfirmed
 from calibration.finding.edges import edge_points
 from calibration.finding.foul import foul_points
 from calibration.finding.pins import pin_points
+from calibration.finding.rows import likeness_as_read, solve_either
 from calibration.finding.search import Rough
 from calibration.finding.together import SHARED, Shared, agreeing, distance, shared_prior
 from calibration.fit import K1_SD, ROLL_SD_DEG, Prior, camera_prior
 from calibration.lane import LANE_WIDTH_SCALE_SD
 from calibration.observations import EdgePoint, LanePoint, Observation, Side
 from calibration.quality import CHECK_DISTANCES_FT, lane_point_sigma
-from calibration.solve import Solution, solve_observations
+from calibration.solve import Solution
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -189,8 +190,10 @@ def refine(
 
 def _once(luma: Image, camera: Camera, prior: Prior, *, reach_px: float, hidden: Mask | None) -> Refined | Failure:
     observations, pins = observe(luma, camera, reach_px, hidden)
-    found = solve_observations(observations, width=camera.width, height=camera.height, start=camera, prior=prior)
-    return found if isinstance(found, Failure) else Refined(found, tuple(observations), pins)
+    found = solve_either(observations, camera, prior)
+    if isinstance(found, Failure):
+        return found
+    return Refined(found.solution, found.observations, likeness_as_read(pins, found.observations))
 
 
 def _about(camera: Camera) -> Prior:

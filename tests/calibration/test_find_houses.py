@@ -35,6 +35,14 @@ def test_never_wrong_and_sure(runs):
     assert len(wrong) <= MOST_SURE_AND_WRONG, [(r.seed, round(r.sigmas, 1), r.description) for r in wrong]
 
 
+def test_pins_two_rows_off_are_not_sure():
+    """From 3.1 ft high pins 1 and 2, alone on the deck, were taken for 5 and 8: along 1.5 times the bound at 4.7 u."""
+    low = run_clip_view(1243)
+    assert low.across is not None
+    assert low.sigmas < 2.0
+    assert low.within(MIDDLE)
+
+
 def test_errors_are_as_large_as_they_say(runs):
     """Of the lanes found, most lie within two sigmas, and sigmas are not so wide that all lie within one half."""
     sigmas = np.array([r.sigmas for r in runs if r.across is not None])
