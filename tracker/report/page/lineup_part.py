@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from tracker.report.page.said import PLUS_MINUS, Said, quantity, say, say_data
+from tracker.report.page.said import PLUS_MINUS, Said, printed, quantity, say, say_data
 from tracker.results import Quantity
 
 ROOM_DECIMALS = 1
@@ -57,7 +57,7 @@ class LineUpPart:
 
 def line_up_part(data: Mapping[str, Any]) -> LineUpPart:
     """Part of one entry of ``line_ups`` in ``lineup.json``."""
-    sections = [SectionLines(s["heading"], tuple(_unlisted(line) for line in s["lines"])) for s in data["sections"]]
+    sections = [SectionLines(s["heading"], tuple(printed(line) for line in s["lines"])) for s in data["sections"]]
     title, answer = [*sections, _NOTHING, _NOTHING][:2]
     rest = sections[2:]
     named = {s.heading: s for s in rest}
@@ -70,10 +70,6 @@ def line_up_part(data: Mapping[str, Any]) -> LineUpPart:
         after=tuple(s for s in rest if s.heading not in told_elsewhere),
         lane_lines=named["The lane"].lines if "The lane" in named else (),
     )  # fmt: skip
-
-
-def _unlisted(line: str) -> str:
-    return line.removeprefix("- ").replace(" +- ", " \u00b1 ")
 
 
 def _way(way: Mapping[str, Any], *, best: bool) -> WayLine:

@@ -12,6 +12,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from tracker.report.page.said import after_code, printed
 from tracker.version import VERSION
 
 
@@ -38,8 +39,7 @@ def _environment() -> jinja2.Environment:
         loader=jinja2.PackageLoader("tracker.report.page"), autoescape=True, undefined=jinja2.StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    made.filters["after_code"] = lambda text: text.partition(": ")[2] or text
-    made.filters["unlisted"] = lambda text: text.removeprefix("- ").replace(" +- ", " \u00b1 ")
+    made.filters |= {"after_code": after_code, "printed": printed}
     return made
 
 

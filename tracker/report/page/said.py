@@ -85,6 +85,16 @@ def quantity(data: Mapping[str, Any] | None) -> Quantity:
     return Quantity(float(data["value"]), float(data["u"]) if holds(data, {"u": NUMBER}) else None)
 
 
+def printed(line: str) -> str:
+    """A line of the note as a page prints it: without its dash, with the sign for plus or minus."""
+    return line.removeprefix("- ").replace(" +- ", f" {PLUS_MINUS} ")
+
+
+def after_code(text: str) -> str:
+    """Words of a cell such as ``no_ball: no ball found``, without the code."""
+    return text.partition(": ")[2] or text
+
+
 def _fixed(value: float, places: int) -> str:
     text = f"{value:.{places}f}"
     text = text.removeprefix("-") if float(text) == 0 else text

@@ -9,7 +9,7 @@ from typing import Any
 from tracker.columns import column
 from tracker.flags import describe
 from tracker.report.folder import ShotEntry
-from tracker.report.page.said import Said, say
+from tracker.report.page.said import Said, after_code, printed, say
 from tracker.report.shape import holds
 
 OVERVIEW = (
@@ -105,7 +105,7 @@ def _remarks(lineup: Mapping[str, Any] | None) -> dict[str, tuple[str, ...]]:
 
 
 def _sentence(text: str) -> str:
-    clean = text.replace(" +- ", " \u00b1 ").rstrip(".")
+    clean = printed(text).rstrip(".")
     return f"{clean[:1].upper()}{clean[1:]}."
 
 
@@ -114,7 +114,7 @@ def _shot(shot: ShotEntry, anchor: str, remarks: tuple[str, ...]) -> ShotPart:
     groups = tuple((title, tuple(_line(shot, name) for name in names)) for title, names in GROUPS)
     return ShotPart(
         shot.shot_id, row["ball"], row["line"], row["status"],
-        anchor=anchor, noted=_noted(row), reason=row["reason"].partition(": ")[2] or row["reason"], remarks=remarks,
+        anchor=anchor, noted=_noted(row), reason=after_code(row["reason"]), remarks=remarks,
         flags=tuple(describe(code).text for code in row["flags"].split()),
         overview=tuple(_line(shot, name) for name in OVERVIEW),
         groups=groups, missing=_missing([n for _, lines in groups for n in lines]),
