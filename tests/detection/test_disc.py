@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from discs import FLOOR, Drawing, Look, draw_ball
 
-from tracker.detection.disc import _rivals, _Shape, fit_disc, with_disc
+from tracker.detection.disc import _rivals, fit_discs
 from tracker.detection.outline import BallFit
 
 DRAWS = 12
@@ -16,7 +16,7 @@ Fitted = Callable[[Drawing], BallFit | None]
 
 
 def by_disc(drawing: Drawing) -> BallFit | None:
-    return fit_disc(drawing.frame, drawing.background, drawing.rim, drawing.noise, origin=drawing.origin)
+    return fit_discs([drawing.sought], [None], drawing.background, origin=drawing.origin)[0]
 
 
 def by_rim(drawing: Drawing) -> BallFit | None:
@@ -24,7 +24,9 @@ def by_rim(drawing: Drawing) -> BallFit | None:
 
 
 def together(fit: BallFit, drawing: Drawing) -> BallFit:
-    return with_disc(fit, drawing.frame, drawing.background, drawing.rim, noise=drawing.noise, origin=drawing.origin)
+    both = fit_discs([drawing.sought], [fit], drawing.background, origin=drawing.origin)[0]
+    assert both is not None
+    return both
 
 
 def by_both(drawing: Drawing) -> BallFit | None:
@@ -145,6 +147,6 @@ def test_says_how_it_was_placed():
 def test_rivals_widen_by_no_more_than_their_distance(best):
     """Also where the whole search explains less than the empty lane: likelihoods beside the best are below 1."""
     away = np.array([(8.0, 0.0), (0.0, 8.0), (1.0, 0.0)])
-    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), _Shape(0.01, 0.0, 0.01, 10.0))
+    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), 10.0)
     assert np.all(np.isfinite(spread))
     assert np.trace(spread) < 64.0

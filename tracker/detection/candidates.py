@@ -22,6 +22,8 @@ GAP_CELLS = 8
 OUTER_CELLS = 11
 BELOW_CELLS = 3
 NEAR = OUTER_CELLS + 1
+PEAK_CELLS = 3
+"""A peak is the highest within so many cells on every side."""
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
 
@@ -71,12 +73,26 @@ def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     score = _score(np.ascontiguousarray(changed[top:bottom, left:right]))
     if float(score.max()) < MIN_SCORE:
         return ()
-    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
-    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
-    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
+    peak = np.asarray(cv2.dilate(score, np.ones((2 * PEAK_CELLS + 1, 2 * PEAK_CELLS + 1), np.uint8)))
+    peaks = (score >= peak) & (score >= MIN_SCORE)
+    rows, columns = np.nonzero(peaks)
     return tuple(
-        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]])) for k in order
+        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]]))
+        for k in _middles(peaks, score)
     )
+
+
+def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[int]:
+    """One cell of each plateau, best first, as its index among the cells of ``peaks``.
+
+    Where a ball stands out fully the score is the same over several cells, which would all be measured as it. Only then
+    can peaks be as near to each other: their neighbourhoods of one cell touch.
+    """
+    plateaus = cv2.connectedComponents(cv2.dilate(peaks.astype(np.uint8), np.ones((3, 3), np.uint8)))[1][peaks]
+    order = np.argsort(-score[peaks], kind="stable")
+    best = list(dict.fromkeys(plateaus[order].tolist()))[:MAX_CANDIDATES]
+    members = [np.flatnonzero(plateaus == plateau) for plateau in best]
+    return [int(own[len(own) // 2]) for own in members]
 
 
 def _score(changed: FloatImage) -> FloatImage:
