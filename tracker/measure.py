@@ -31,7 +31,7 @@ from tracker.lane.locate import Located, locate
 from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
-from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
+from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen, widen_by_scatter
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
@@ -361,6 +361,10 @@ class _Measurer:
         smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
+        wider = widen_by_scatter(model, smoothed[0])
+        if wider is not None:
+            model = wider
+            smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model) or smoothed
         told = self._settings.ball_diameter_in
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)

@@ -91,8 +91,12 @@ def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[int]:
     plateaus = cv2.connectedComponents(cv2.dilate(peaks.astype(np.uint8), np.ones((3, 3), np.uint8)))[1][peaks]
     order = np.argsort(-score[peaks], kind="stable")
     best = list(dict.fromkeys(plateaus[order].tolist()))[:MAX_CANDIDATES]
-    members = [np.flatnonzero(plateaus == plateau) for plateau in best]
-    return [int(own[len(own) // 2]) for own in members]
+    cells = np.argwhere(peaks)
+    middles = []
+    for own in (np.flatnonzero(plateaus == plateau) for plateau in best):
+        away = cells[own] - cells[own].mean(axis=0)
+        middles.append(int(own[np.argmin((away**2).sum(axis=1))]))
+    return middles
 
 
 def _score(changed: FloatImage) -> FloatImage:

@@ -26,6 +26,8 @@ SHARP_PX, SOFT_ASIDE, SOFT_ALONG = 0.85, 0.5, 1.0
 FEW_BITS, LAG_PX, MOST_LAG_PX = 0.0018, 0.5, 1.0
 """At so few bits a pixel the measured centre lags so far in pixels, with fewer by their square more (own clips)."""
 
+NIS_EXPECTED, NIS_CAP = 2.0, 13.8
+"""Mean and 99.9 % point of chi-square with 2 degrees of freedom."""
 BANDWIDTH = 2 * SIZE - 1
 CAMERA_STEPS = np.array([0.05, 0.05, 0.05, 0.01, 0.01, 0.01, 1.0, 1e-3, 1e-4])
 RADIUS_STEP_IN = 0.01
@@ -177,4 +179,20 @@ def widen(
     lag = 0.0 if not bits_per_pixel else min(LAG_PX * (FEW_BITS / bits_per_pixel) ** 2, MOST_LAG_PX)
     soft = max(blur_px - SHARP_PX, 0.0) if np.isfinite(blur_px) else 0.0
     bias = np.hypot(np.hypot([0.05 + faint, 0.1 + 2.0 * faint], lag), [SOFT_ASIDE * soft, SOFT_ALONG * soft])
+    return replace(model, bias_px=(float(bias[0]), float(bias[1])))
+
+
+def widen_by_scatter(model: MotionModel, path: SmoothPath) -> MotionModel | None:
+    """The model with as much more rim bias as sights scatter beyond what is allowed for; None where they do not.
+
+    Innovations of a model that holds have a normalised square of 2 on average; those of mottled balls, whose patches
+    pull at the rim in turn, have more. The variance of sights grows by the ratio (Birge ratio, as for a mean of values
+    that scatter more than their uncertainties say), and what it grows by stays from frame to frame as bias does. A
+    single sight counts no more than the 99.9 % point.
+    """
+    excess = float(np.nanmean(np.minimum(path.nis, NIS_CAP))) / NIS_EXPECTED - 1.0
+    if excess <= 0.0:
+        return None
+    own = np.nanmedian(np.diagonal(path.pixel_covariance[path.seen], axis1=1, axis2=2), axis=0)
+    bias = np.sqrt(np.square(model.bias_px) + excess * (np.square(model.bias_px) + own))
     return replace(model, bias_px=(float(bias[0]), float(bias[1])))
