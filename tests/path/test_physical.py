@@ -17,11 +17,24 @@ CAMERA = Camera(28.0, -220.0, 70.0, -2.5, 7.8, 0.3, 1900.0, 0.01, 1.0, 1600, 900
 MODEL = MotionModel(bias_px=(0.02, 0.03))
 
 
-def measured(seed: int, noise_px: float = 0.15, *, keep: slice = slice(None)) -> tuple[SmoothPath, np.ndarray]:
-    """A path whose means are the truth, with noisy pixels; and the true states."""
+USUAL = (0.0, 3.0, 13.0, 304.0, -0.52, 58.0)
+
+
+def measured(
+    seed: int,
+    noise_px: float = 0.15,
+    *,
+    keep: slice = slice(None),
+    oil: tuple[float, float, float] = (40.5, 1.5, 0.16),
+    thrown: tuple[float, ...] = USUAL,
+) -> tuple[SmoothPath, np.ndarray]:
+    """A path whose means are the truth, with noisy pixels; and the true states.
+
+    ``oil`` is where it ends, over which scale, feet, and by how much friction rises.
+    """
     y = np.arange(18.0, 760.0, 1.0)
-    friction = 0.035 + 0.16 / (1 + np.exp(-(y / 12 - 40.5) / 1.5))
-    launch = Launch(*(np.array([v]) for v in (0.0, 3.0, 13.0, 304.0, -0.52, 58.0)))
+    friction = 0.035 + oil[2] / (1 + np.exp(-(y / 12 - oil[0]) / oil[1]))
+    launch = Launch(*(np.array([v]) for v in thrown))
     path = slide(launch, friction[None], y)
     t = np.arange(0.03, float(np.interp(713.0, y, path.t_s[0])), 1 / 60)[keep]
     columns = (path.x_in, path.vx_in_s, path.ax_in_s2, path.y_in, path.vy_in_s, path.ay_in_s2)
@@ -113,3 +126,17 @@ def test_jerk_is_tied_to_the_direction_of_friction():
     assert values[1] > 10 * values[0]
     np.testing.assert_allclose(np.abs(vectors[:, 1]), [0.6, 0.8])
     assert along_slip(MODEL, np.zeros(2)) is MODEL
+
+
+@pytest.mark.parametrize(
+    ("end_ft", "scale_ft", "change_in_s"), [(47.0, 0.4, 95.0), (50.0, 1.5, 58.0), (50.0, 1.5, 95.0)]
+)
+def test_oil_that_ends_far_from_where_the_fit_begins_is_found(end_ft, scale_ft, change_in_s):
+    """Begun at the usual end alone such fits creep along a valley, or stay in one that explains the pixels worse."""
+    thrown = (0.0, 3.0, 13.0, 330.0, -0.5, change_in_s)
+    smooth, truth = measured(1, oil=(end_ft, scale_ft, 0.25), thrown=thrown)
+    found = fit_physical(smooth, errors(), MODEL)
+    assert found is not None
+    for column, floor in ((X, 0.02), (VX, 0.3)):
+        sigma = np.hypot(found.draws.draws[:, :, column].std(axis=0), floor)
+        assert np.sqrt(np.mean(((found.draws.mean[:, column] - truth[:, column]) / sigma) ** 2)) < 2.0

@@ -137,6 +137,17 @@ def test_an_arm_at_first_does_not_lose_the_ball():
     assert np.mean(np.abs(_misses(path)[late & (path.frame >= 0)]) < 2) > 0.8
 
 
+def test_a_ball_that_leaves_for_the_gutter_keeps_its_first_feet():
+    """In the gutter it is seen in more frames than on the lane, but what it did on the lane is what is asked for."""
+    looks = [
+        FrameLook(k.frame, k.t_s, tuple(_elsewhere(d, 23.0, d.y_in) if d.y_in > 200 else d for d in k.detections))
+        for k in seen_from(hook(), TIMES_60)
+    ]
+    path = _smooth(looks)
+    assert path.mean[0, Y] < 12.0
+    assert abs(path.mean[path.mean[:, Y] < 190, X]).max() < 20.0
+
+
 def test_three_detections_are_no_path():
     looks = seen_from(hook(), TIMES_60, from_in=100.0, until_in=114.0)
     assert 1 <= len(run_of(looks).detections) <= 3

@@ -247,6 +247,8 @@ def _best_fit(problem: _Problem, start: Array, *, unfinished: bool = False) -> _
         again = first.x.copy()
         again[GRIP] = np.log(ROLLS_AFTER * change)
         fits.append(_one_fit(problem, again))
+    if not unfinished and not any(f.status for f in fits):
+        fits.append(_one_fit(problem, min(fits, key=lambda f: float(f.cost)).x))
     done = [f for f in fits if (unfinished or f.status != 0) and np.all(np.isfinite(f.x))]
     if not done:
         return None
