@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from tracker.video.clock import Clock
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts, timing_of, transfer_name
-from tracker.video.planes import Plane, Planes, planes_of, turned, turned_site
+from tracker.video.planes import Plane, Planes, planes_of, turn_of, turned, turned_copy, turned_site
 from tracker.video.source import Header, Pictures, clip_name, header_of, open_clip, video_stream
 
 Image = NDArray[np.uint8]
@@ -126,8 +126,10 @@ class Frame:
 
 
 def _copied(plane: Plane, bit_depth: int) -> Image:
-    eight = plane if bit_depth == 8 else plane >> (bit_depth - 8)
-    return np.array(eight, dtype=np.uint8, order="C")
+    turn = turn_of(plane)
+    stored = turned(plane, -turn % 360)
+    eight = (stored if bit_depth == 8 else stored >> (bit_depth - 8)).astype(np.uint8, copy=False)
+    return turned_copy(eight, turn)
 
 
 def rotation_of(picture: av.VideoFrame) -> int:
