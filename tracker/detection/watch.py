@@ -28,7 +28,7 @@ from tracker.detection.outline import (
     apparent_blur_px,
     coarse_fit,
     fit_balls,
-    sphere_rim,
+    sphere_rims,
 )
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
@@ -276,7 +276,7 @@ class BallWatcher:
         crops = [self._waiting.popleft() for _ in range(count)]
         self._bytes -= sum(crop.luma.nbytes * 3 // 2 for crop in crops)
         chosen = [[s for s in frame.spots if s in moving][:MEASURED_SPOTS] for frame in spotted[:count]]
-        outlines = [[_outline(s, self._region) for s in spots] for spots in chosen]
+        outlines = _outlines(chosen, self._region)
         area = _area([outline for own in outlines for outline in own], self._region)
         background = area and _background([s.crop for s in samples], self._chroma_site, area)
         measured = _looks(crops, outlines, background, self._region) if background else [()] * count
@@ -346,9 +346,20 @@ class _Sight:
         return self.fit is not None and self.fit.rim_share >= FOLLOWED_SHARE
 
 
-def _outline(spot: Spot, region: LaneRegion) -> _Outline:
-    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, region.ball_radius_in]), region.ball_radius_in)
-    return _Outline(spot, rim, float(np.mean(rim.radius_px)))
+def _outlines(frames: list[list[Spot]], region: LaneRegion) -> list[list[_Outline]]:
+    """Outlines at the spots of some frames, all made together."""
+    radius = region.ball_radius_in
+    places = np.array([(spot.x_in, spot.y_in, radius) for spots in frames for spot in spots])
+    if not len(places):
+        return [[] for _ in frames]
+    rims = iter(sphere_rims(region.camera, places, radius))
+    return [
+        [
+            _Outline(spot, rim, float(rim.radius_px.mean()))
+            for spot, rim in zip(spots, islice(rims, len(spots)), strict=True)
+        ]
+        for spots in frames
+    ]
 
 
 def _area(outlines: list[_Outline], region: LaneRegion) -> Area | None:
