@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import av
 import cv2
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 Plane = NDArray[np.uint8] | NDArray[np.uint16]
 
+_BYTE: np.dtype[np.uint8] = np.dtype("u1")
 _WORD: np.dtype[np.uint16] = np.dtype("<u2")
 
 LEFT_SITED = (0.5, 1.0)
@@ -78,23 +80,25 @@ def planes_of(picture: av.VideoFrame) -> Planes:
         picture = picture.reformat(format="yuv420p")
         layout = LAYOUTS["yuv420p"]
     rows, columns = picture.height // 2, picture.width // 2
-    luma = _plane(picture, 0, layout.bit_depth)[: 2 * rows, : 2 * columns]
+    first, *others = picture.planes
+    luma = _view(first, (2 * rows, 2 * columns), layout.bit_depth)
     if not layout.step_x:
         return Planes(luma, None, layout)
+    size, step = (rows, columns), (layout.step_y, layout.step_x)
     if layout.interleaved:
-        both = _plane(picture, 1, layout.bit_depth)
-        return Planes(luma, (both[:rows, 0 : 2 * columns : 2], both[:rows, 1 : 2 * columns : 2]), layout)
-    cb, cr = (_plane(picture, k, layout.bit_depth)[:: layout.step_y, :: layout.step_x][:rows, :columns] for k in (1, 2))
+        cb, cr = (_view(others[0], size, layout.bit_depth, step=(1, 2), first=k) for k in (0, 1))
+    else:
+        cb, cr = (_view(plane, size, layout.bit_depth, step=step) for plane in others[:2])
     return Planes(luma, (cb, cr), layout)
 
 
-def _plane(picture: av.VideoFrame, index: int, bit_depth: int) -> Plane:
-    """All of a plane with the padding at its rows' ends; the array keeps the picture alive."""
-    plane = picture.planes[index]
-    raw = memoryview(plane)
-    flat: Plane = np.frombuffer(raw, np.uint8) if bit_depth == 8 else np.frombuffer(raw, _WORD)
-    per_row = plane.line_size // flat.itemsize
-    return flat[: plane.height * per_row].reshape(plane.height, per_row)
+def _view(
+    plane: Any, shape: tuple[int, int], bit_depth: int, *, step: tuple[int, int] = (1, 1), first: int = 0
+) -> Plane:
+    """Every ``step``-th row and sample of a plane, from one of its first samples; the array keeps the picture alive."""
+    kind: np.dtype[np.uint8] | np.dtype[np.uint16] = _BYTE if bit_depth == 8 else _WORD
+    strides = (step[0] * plane.line_size, step[1] * kind.itemsize)
+    return np.ndarray(shape, kind, plane, first * kind.itemsize, strides)
 
 
 def turned(plane: Plane, rotation_deg: int) -> Plane:

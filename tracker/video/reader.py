@@ -23,7 +23,8 @@ from tracker.video.source import Header, Pictures, clip_name, header_of, open_cl
 Image = NDArray[np.uint8]
 
 _CHROMA_NEUTRAL = 128
-_SAMPLE_ROWS = (slice(4, None, 128), slice(4, None, 8))
+_SAMPLE_FIRST, _SAMPLE_PITCH = 4, 8
+_SAMPLE_ROWS = (slice(_SAMPLE_FIRST, None, 16 * _SAMPLE_PITCH), slice(_SAMPLE_FIRST, None, _SAMPLE_PITCH))
 _REPEAT_LIMIT = 12
 """Largest difference, of 255, in the sampled rows of a repeated picture.
 
@@ -340,9 +341,11 @@ class ClipReader:
         return upright(planes, self.rotation_deg, index, t_s, repeated=repeated)
 
     def _is_repeat(self, luma: Plane, last: Plane) -> bool:
-        """Compare a few rows, which settles nearly every frame, then many."""
+        """Compare the middle one of some rows, which settles nearly every frame, then a few of them, then all."""
         limit = _REPEAT_LIMIT << (self.first_frame.bit_depth - 8)
-        return all(cv2.norm(luma[rows], last[rows], cv2.NORM_INF) <= limit for rows in _SAMPLE_ROWS)
+        middle = luma.shape[0] // 2 // _SAMPLE_PITCH * _SAMPLE_PITCH + _SAMPLE_FIRST
+        samples = slice(middle, middle + 1), *_SAMPLE_ROWS
+        return all(cv2.norm(luma[rows], last[rows], cv2.NORM_INF) <= limit for rows in samples)
 
     def _ends_early(self, duration_s: float) -> bool:
         missing_s = self._header.duration_s - duration_s
