@@ -24,6 +24,7 @@ BELOW_CELLS = 3
 NEAR = OUTER_CELLS + 1
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
+_AROUND = np.ones((7, 7), np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,9 @@ def changed_share(view: tuple[Image, Image, Image], background: ViewBackground) 
         squared = cv2.multiply(scaled, scaled)
         power = squared if power is None else cv2.add(power, squared)
     root: FloatImage = np.asarray(cv2.sqrt(power), dtype=np.float32)
-    return np.asarray(np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1))
+    root -= np.float32(CHANGED_FROM_SIGMA)
+    root /= np.float32(CHANGED_SPAN_SIGMA)
+    return np.asarray(root.clip(0.0, 1.0, out=root))
 
 
 def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:
@@ -71,12 +74,13 @@ def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     score = _score(np.ascontiguousarray(changed[top:bottom, left:right]))
     if float(score.max()) < MIN_SCORE:
         return ()
-    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
-    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
-    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
-    return tuple(
-        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]])) for k in order
-    )
+    peak = np.asarray(cv2.dilate(score, _AROUND))
+    places = np.flatnonzero((score >= peak) & (score >= MIN_SCORE))
+    scores = score.ravel().take(places)
+    best = np.argsort(-scores, kind="stable")[:MAX_CANDIDATES]
+    rows, columns = np.divmod(places.take(best), score.shape[1])
+    found = zip((rows + top).tolist(), (columns + left).tolist(), scores.take(best).tolist(), strict=True)
+    return tuple(Candidate(*own) for own in found)
 
 
 def _score(changed: FloatImage) -> FloatImage:
@@ -86,5 +90,9 @@ def _score(changed: FloatImage) -> FloatImage:
     outer_share, gap_share = _box_mean(changed, OUTER_CELLS, BELOW_CELLS), _box_mean(changed, GAP_CELLS, BELOW_CELLS)
     outer = (2 * OUTER_CELLS + 1) * (OUTER_CELLS + BELOW_CELLS + 1)
     gap = (2 * GAP_CELLS + 1) * (GAP_CELLS + BELOW_CELLS + 1)
-    ring = (outer_share * np.float32(outer) - gap_share * np.float32(gap)) / np.float32(outer - gap)
-    return np.asarray(cv2.subtract(disk, ring), dtype=np.float32)
+    outer_share *= np.float32(outer)
+    gap_share *= np.float32(gap)
+    outer_share -= gap_share
+    outer_share /= np.float32(outer - gap)
+    disk -= outer_share
+    return disk
