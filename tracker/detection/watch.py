@@ -441,7 +441,9 @@ def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
     sigma = np.empty(3)
     for k, (plane, scale) in enumerate(zip(background.noise, (1.0, 2.0, 2.0), strict=True)):
         reach = max(int(radius_px / scale), 2)
-        row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
+        row, column = (
+            int(min(max(v / scale, 0.0), n - 1)) for v, n in zip(at.tolist()[::-1], plane.shape, strict=True)
+        )
         near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
         sigma[k] = float(np.sort(near, axis=None)[near.size // 2]) / IQR_PER_SIGMA
     return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])
