@@ -36,6 +36,7 @@ LEAST_GAIN, LEAST_TINT = 0.012, 0.006
 """Changes below stay: less than two levels of bright wood, which noise and detector allow for."""
 USUAL_GAIN = (0.2, 5.0)
 UNEVEN = 0.015
+_ZEROS = np.array([BLACK, NEUTRAL, NEUTRAL], np.float32)[:, None, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +73,15 @@ def light_of(crop: Crop) -> Light:
     """Means of 16 pixels of each cell of a crop, in whole cells from its upper left corner."""
     cell = _cell_px(crop)
     rows, columns = (max(n // cell, 1) for n in crop.luma.shape)
-    cells = np.empty((3, rows, columns), np.float32)
-    parts = ((crop.luma, cell, BLACK), (crop.cb, cell // 2, NEUTRAL), (crop.cr, cell // 2, NEUTRAL))
-    for own, (plane, pitch, zero) in zip(cells, parts, strict=True):
-        means = _cells(plane[: rows * pitch, : columns * pitch], (columns, rows), pitch)
-        np.subtract(means, np.float32(zero), out=own)
+    samples = np.empty((3, CELL_SAMPLES * rows, CELL_SAMPLES * columns), np.uint8)
+    for own, plane, pitch in zip(samples, (crop.luma, crop.cb, crop.cr), (cell, cell // 2, cell // 2), strict=True):
+        every = pitch // CELL_SAMPLES
+        seen = plane[every // 2 : rows * pitch : every, every // 2 : columns * pitch : every]
+        # a crop narrower than a cell has fewer
+        own[:] = seen if seen.shape == own.shape else cv2.resize(seen, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    means = cv2.resize(samples.reshape(-1, samples.shape[2]), (columns, 3 * rows), interpolation=cv2.INTER_AREA)
+    cells = np.asarray(means, dtype=np.float32).reshape(3, rows, columns)
+    cells -= _ZEROS
     return Light(cells[0], cells[1:])
 
 
@@ -84,13 +89,6 @@ def _cell_px(crop: Crop) -> int:
     """Width of a cell, a multiple of what makes whole samples of luma and chroma."""
     whole = 2 * CELL_SAMPLES
     return max(int(min(crop.luma.shape)) // (CELLS_ACROSS * whole) * whole, CELL_PX)
-
-
-def _cells(plane: Image, size: tuple[int, int], pitch: int) -> Image:
-    """Rounded means ``(r, c)`` of cells of ``pitch`` pixels, by 4 x 4 of them."""
-    each = max(min(pitch, *plane.shape) // CELL_SAMPLES, 1)
-    thinned = np.ascontiguousarray(plane[each // 2 :: each, each // 2 :: each])
-    return np.asarray(cv2.resize(thinned, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def change_between(crop: Crop, reference: Light) -> Change | None:
@@ -105,8 +103,9 @@ def change_between(crop: Crop, reference: Light) -> Change | None:
     overall = float(_median(ratio.take(places)))
     if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
         return None
-    gain = _gain_of_rows(ratio, told, overall, crop=crop)
-    left = own.colour - np.float32(_median(gain)) * reference.colour
+    bands = _bands(ratio, told, overall)
+    gain = np.full(crop.luma.shape[0], overall) if bands is None else _gain_of_rows(bands, crop)
+    left = own.colour - np.float32(overall if bands is None else _median(gain)) * reference.colour
     tints = left.reshape(2, -1).take(places, axis=1) / own.luma.take(places)
     return Change(gain, _median(tints).astype(np.float64))
 
@@ -118,17 +117,13 @@ def _median(values: NDArray[Any]) -> Any:
     return values[..., (values.shape[-1] - 1) // 2]
 
 
-def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, crop: Crop) -> Array:
-    rows = crop.luma.shape[0]
-    bands = _bands(ratio, told, overall)
-    if bands.max() == bands.min():
-        return np.full(rows, bands[0])
+def _gain_of_rows(bands: Array, crop: Crop) -> Array:
     middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * _cell_px(crop)
-    return np.asarray(np.interp(np.arange(rows) + 0.5, middles, bands), dtype=np.float64)
+    return np.asarray(np.interp(np.arange(crop.luma.shape[0]) + 0.5, middles, bands), dtype=np.float64)
 
 
-def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array:
-    """Factors of bands of rows; all the same unless they surely differ."""
+def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array | None:
+    """Factors of bands of rows; None unless they surely differ."""
     height = min(BAND_CELLS, len(ratio))
     count = len(ratio) // height
     ranked = np.where(told, ratio, np.float32(np.inf))[: count * height].reshape(count, -1)
@@ -138,7 +133,7 @@ def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array:
     out = np.where(enough >= FEW_CELLS, medians, overall)
     # nothing scatters by more than its range, which is told faster
     even = out.max() - out.min() <= UNEVEN * overall or float(out.std()) <= UNEVEN * overall
-    return np.full(count, overall) if even else out
+    return None if even else out
 
 
 def as_lit(crop: Crop, change: Change) -> Crop:
