@@ -228,6 +228,7 @@ class BallWatcher:
         self._region = region
         self._chroma_site = chroma_site
         self._waiting: deque[Crop] = deque()
+        self._views: deque[Views] = deque()
         self._samples: deque[_Sample] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
         self._spotted: list[Spotted] = []
@@ -238,6 +239,8 @@ class BallWatcher:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
         for crop in crops:
             self._waiting.append(crop)
+            # reading a crop that has just been made is far cheaper than reading it again later
+            self._views.append(_views(crop, self._region))
             self._bytes += crop.luma.nbytes * 3 // 2
             if not self._samples or crop.t_s - self._samples[-1].crop.t_s >= SAMPLE_S:
                 self._samples.append(_Sample(crop, _under(crop, self._region)))
@@ -271,7 +274,7 @@ class BallWatcher:
         for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
                 break
-            spotted.append(spot(crop, view, self._region))
+            spotted.append(spot(crop, self._views.popleft(), view, self._region))
         moving = moving_spots([frame.spots for frame in (*self._spotted, *spotted)])
         crops = [self._waiting.popleft() for _ in range(count)]
         self._bytes -= sum(crop.luma.nbytes * 3 // 2 for crop in crops)
@@ -288,9 +291,9 @@ class BallWatcher:
         self._ahead = spotted[count:]
 
 
-def spot(crop: Crop, background: ViewBackground, region: LaneRegion) -> Spotted:
-    """Ball-sized changed places of one crop on the lane, best first."""
-    changed = changed_share(_views(crop, region), background)
+def spot(crop: Crop, views: Views, background: ViewBackground, region: LaneRegion) -> Spotted:
+    """Ball-sized changed places of one crop, of which these are the views, on the lane, best first."""
+    changed = changed_share(views, background)
     candidates = find_candidates(changed)
     spots = tuple(
         Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)

@@ -116,7 +116,7 @@ def turn_of(plane: Plane) -> int:
     """The turn by which :func:`turned` made this view (or a part of it), by its strides; 0 for any other view."""
     down, across = plane.strides
     if abs(down) < abs(across):
-        return {(True, False): 90, (False, True): 270}.get((down < 0, across < 0), 0)
+        return 0 if (down < 0) == (across < 0) else 90 if down < 0 else 270
     return 180 if down < 0 and across < 0 else 0
 
 
