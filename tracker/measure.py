@@ -226,8 +226,8 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
         view = deck_view(used.camera)
         deck = None if view is None else DeckWatcher(view)
-        crops = _crops(reader, region, holder, attendance=attendance, scale=scale, deck=deck)
-        looks = holder.sure(_told_to(deck, watcher.watch(crops)))
+        crops = lane_crops(reader, region, holder, attendance=attendance, scale=scale, deck=deck)
+        looks = holder.sure(told_to(deck, watcher.watch(crops)))
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
@@ -249,7 +249,7 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         )  # fmt: skip
 
 
-def _told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
+def told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
     """The looks as they come; the deck's watcher hears of the balls in them."""
     for look in looks:
         if deck is not None:
@@ -272,10 +272,14 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
     return (f"the camera was knocked within the clip, by {px:.1f} px or up to {boards:.2f} boards, and was followed",)
 
 
-def _crops(
-    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float,
-    deck: DeckWatcher | None,
+def lane_crops(
+    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float = 1.0,
+    deck: DeckWatcher | None = None,
 ) -> Iterator[Crop]:  # fmt: skip
+    """Crops of the lane, held still and evened, of the frames that are looked at; all the rest sees its frames too.
+
+    Times are the clip's multiplied by ``scale``.
+    """
     pace, light = Pace(), Evener()
     for frame in reader:
         if frame.repeated:
@@ -287,7 +291,8 @@ def _crops(
         if deck is not None and deck.wants(frame.t_s * scale):
             small = holder.crop(frame, deck.view.box)
             if small is not None:
-                deck.see(replace(light.even_as_last(small, region.box.top), t_s=frame.t_s * scale))
+                small = light.even_as_last(small, region.box.top)
+                deck.see(small if scale == 1.0 else replace(small, t_s=small.t_s * scale))
         if crop is None:
             continue
         yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)

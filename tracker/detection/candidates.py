@@ -26,6 +26,8 @@ PEAK_CELLS = 3
 """A peak is the highest within so many cells on every side."""
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
+_AROUND = np.ones((2 * PEAK_CELLS + 1, 2 * PEAK_CELLS + 1), np.uint8)
+_TOUCHING = np.ones((3, 3), np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,9 @@ def changed_share(view: tuple[Image, Image, Image], background: ViewBackground) 
         squared = cv2.multiply(scaled, scaled)
         power = squared if power is None else cv2.add(power, squared)
     root: FloatImage = np.asarray(cv2.sqrt(power), dtype=np.float32)
-    return np.asarray(np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1))
+    root -= np.float32(CHANGED_FROM_SIGMA)
+    root /= np.float32(CHANGED_SPAN_SIGMA)
+    return np.asarray(root.clip(0.0, 1.0, out=root))
 
 
 def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:
@@ -73,30 +77,29 @@ def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     score = _score(np.ascontiguousarray(changed[top:bottom, left:right]))
     if float(score.max()) < MIN_SCORE:
         return ()
-    peak = np.asarray(cv2.dilate(score, np.ones((2 * PEAK_CELLS + 1, 2 * PEAK_CELLS + 1), np.uint8)))
-    peaks = (score >= peak) & (score >= MIN_SCORE)
-    rows, columns = np.nonzero(peaks)
-    return tuple(
-        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]]))
-        for k in _middles(peaks, score)
-    )
+    peak = np.asarray(cv2.dilate(score, _AROUND))
+    places = _middles((score >= peak) & (score >= MIN_SCORE), score)
+    rows, columns = np.divmod(places, score.shape[1])
+    found = zip((rows + top).tolist(), (columns + left).tolist(), score.ravel().take(places).tolist(), strict=True)
+    return tuple(Candidate(*own) for own in found)
 
 
-def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[int]:
-    """One cell of each plateau, best first, as its index among the cells of ``peaks``.
+def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> NDArray[np.intp]:
+    """One cell of each plateau, best first, as its index in the flattened map; at most as many as are wanted.
 
     Where a ball stands out fully the score is the same over several cells, which would all be measured as it. Only then
     can peaks be as near to each other: their neighbourhoods of one cell touch.
     """
-    plateaus = cv2.connectedComponents(cv2.dilate(peaks.astype(np.uint8), np.ones((3, 3), np.uint8)))[1][peaks]
-    order = np.argsort(-score[peaks], kind="stable")
-    best = list(dict.fromkeys(plateaus[order].tolist()))[:MAX_CANDIDATES]
-    cells = np.argwhere(peaks)
+    places = np.flatnonzero(peaks)
+    plateaus = cv2.connectedComponents(cv2.dilate(peaks.astype(np.uint8), _TOUCHING))[1].ravel().take(places)
+    order = np.argsort(-score.ravel().take(places), kind="stable")
     middles = []
-    for own in (np.flatnonzero(plateaus == plateau) for plateau in best):
-        away = cells[own] - cells[own].mean(axis=0)
-        middles.append(int(own[np.argmin((away**2).sum(axis=1))]))
-    return middles
+    for plateau in list(dict.fromkeys(plateaus[order].tolist()))[:MAX_CANDIDATES]:
+        own = places[plateaus == plateau]
+        away = np.stack(np.divmod(own, peaks.shape[1]), axis=1) - 0.0
+        away -= away.mean(axis=0)
+        middles.append(own[np.argmin((away**2).sum(axis=1))] if len(own) > 1 else own[0])
+    return np.array(middles, dtype=np.intp)
 
 
 def _score(changed: FloatImage) -> FloatImage:
@@ -106,5 +109,9 @@ def _score(changed: FloatImage) -> FloatImage:
     outer_share, gap_share = _box_mean(changed, OUTER_CELLS, BELOW_CELLS), _box_mean(changed, GAP_CELLS, BELOW_CELLS)
     outer = (2 * OUTER_CELLS + 1) * (OUTER_CELLS + BELOW_CELLS + 1)
     gap = (2 * GAP_CELLS + 1) * (GAP_CELLS + BELOW_CELLS + 1)
-    ring = (outer_share * np.float32(outer) - gap_share * np.float32(gap)) / np.float32(outer - gap)
-    return np.asarray(cv2.subtract(disk, ring), dtype=np.float32)
+    outer_share *= np.float32(outer)
+    gap_share *= np.float32(gap)
+    outer_share -= gap_share
+    outer_share /= np.float32(outer - gap)
+    disk -= outer_share
+    return disk

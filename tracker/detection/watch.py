@@ -28,7 +28,7 @@ from tracker.detection.outline import (
     apparent_blur_px,
     coarse_fit,
     fit_balls,
-    sphere_rim,
+    sphere_rims,
 )
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
@@ -228,6 +228,7 @@ class BallWatcher:
         self._region = region
         self._chroma_site = chroma_site
         self._waiting: deque[Crop] = deque()
+        self._views: deque[Views] = deque()
         self._samples: deque[_Sample] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
         self._spotted: list[Spotted] = []
@@ -238,6 +239,8 @@ class BallWatcher:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
         for crop in crops:
             self._waiting.append(crop)
+            # reading a crop that has just been made is far cheaper than reading it again later
+            self._views.append(_views(crop, self._region))
             self._bytes += crop.luma.nbytes * 3 // 2
             if not self._samples or crop.t_s - self._samples[-1].crop.t_s >= SAMPLE_S:
                 self._samples.append(_Sample(crop, _under(crop, self._region)))
@@ -271,12 +274,12 @@ class BallWatcher:
         for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
                 break
-            spotted.append(spot(crop, view, self._region))
+            spotted.append(spot(crop, self._views.popleft(), view, self._region))
         moving = moving_spots([frame.spots for frame in (*self._spotted, *spotted)])
         crops = [self._waiting.popleft() for _ in range(count)]
         self._bytes -= sum(crop.luma.nbytes * 3 // 2 for crop in crops)
         chosen = [[s for s in frame.spots if s in moving][:MEASURED_SPOTS] for frame in spotted[:count]]
-        outlines = [[_outline(s, self._region) for s in spots] for spots in chosen]
+        outlines = _outlines(chosen, self._region)
         area = _area([outline for own in outlines for outline in own], self._region)
         background = area and _background([s.crop for s in samples], self._chroma_site, area)
         measured = _looks(crops, outlines, background, self._region) if background else [()] * count
@@ -288,9 +291,9 @@ class BallWatcher:
         self._ahead = spotted[count:]
 
 
-def spot(crop: Crop, background: ViewBackground, region: LaneRegion) -> Spotted:
-    """Ball-sized changed places of one crop on the lane, best first."""
-    changed = changed_share(_views(crop, region), background)
+def spot(crop: Crop, views: Views, background: ViewBackground, region: LaneRegion) -> Spotted:
+    """Ball-sized changed places of one crop, of which these are the views, on the lane, best first."""
+    changed = changed_share(views, background)
     candidates = find_candidates(changed)
     spots = tuple(
         Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)
@@ -355,9 +358,20 @@ class _Sight:
         return pulled(self.fit) if self.fit else coarse_fit(self.outline.rim.centre, self.outline.radius_px)
 
 
-def _outline(spot: Spot, region: LaneRegion) -> _Outline:
-    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, region.ball_radius_in]), region.ball_radius_in)
-    return _Outline(spot, rim, float(np.mean(rim.radius_px)))
+def _outlines(frames: list[list[Spot]], region: LaneRegion) -> list[list[_Outline]]:
+    """Outlines at the spots of some frames, all made together."""
+    radius = region.ball_radius_in
+    places = np.array([(spot.x_in, spot.y_in, radius) for spots in frames for spot in spots])
+    if not len(places):
+        return [[] for _ in frames]
+    rims = iter(sphere_rims(region.camera, places, radius))
+    return [
+        [
+            _Outline(spot, rim, float(rim.radius_px.mean()))
+            for spot, rim in zip(spots, islice(rims, len(spots)), strict=True)
+        ]
+        for spots in frames
+    ]
 
 
 def _area(outlines: list[_Outline], region: LaneRegion) -> Area | None:
