@@ -27,7 +27,6 @@ PEAK_CELLS = 3
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
 _AROUND = np.ones((2 * PEAK_CELLS + 1, 2 * PEAK_CELLS + 1), np.uint8)
-_TOUCHING = np.ones((3, 3), np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,28 +77,40 @@ def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     if float(score.max()) < MIN_SCORE:
         return ()
     peak = np.asarray(cv2.dilate(score, _AROUND))
-    places = _middles((score >= peak) & (score >= MIN_SCORE), score)
-    rows, columns = np.divmod(places, score.shape[1])
-    found = zip((rows + top).tolist(), (columns + left).tolist(), score.ravel().take(places).tolist(), strict=True)
-    return tuple(Candidate(*own) for own in found)
+    middles = _middles((score >= peak) & (score >= MIN_SCORE), score)
+    return tuple(Candidate(row + top, column + left, height) for row, column, height in middles)
 
 
-def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> NDArray[np.intp]:
-    """One cell of each plateau, best first, as its index in the flattened map; at most as many as are wanted.
+def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[tuple[int, int, float]]:
+    """Row, column and height of one cell of each plateau, best first; at most as many as are wanted.
 
     Where a ball stands out fully the score is the same over several cells, which would all be measured as it. Only then
-    can peaks be as near to each other: their neighbourhoods of one cell touch.
+    can peaks be as near to each other.
     """
     places = np.flatnonzero(peaks)
-    plateaus = cv2.connectedComponents(cv2.dilate(peaks.astype(np.uint8), _TOUCHING))[1].ravel().take(places)
-    order = np.argsort(-score.ravel().take(places), kind="stable")
-    middles = []
-    for plateau in list(dict.fromkeys(plateaus[order].tolist()))[:MAX_CANDIDATES]:
-        own = places[plateaus == plateau]
-        away = np.stack(np.divmod(own, peaks.shape[1]), axis=1) - 0.0
-        away -= away.mean(axis=0)
-        middles.append(own[np.argmin((away**2).sum(axis=1))] if len(own) > 1 else own[0])
-    return np.array(middles, dtype=np.intp)
+    scores = score.ravel().take(places)
+    order = np.argsort(-scores, kind="stable")
+    plateaus: list[tuple[float, list[tuple[int, int]]]] = []
+    for place, height in zip(places.take(order).tolist(), scores.take(order).tolist(), strict=True):
+        cell = divmod(place, peaks.shape[1])
+        own = next((cells for level, cells in plateaus if level == height and _near(cell, cells)), None)
+        if own is not None:
+            own.append(cell)
+        elif len(plateaus) < MAX_CANDIDATES:
+            plateaus.append((height, [cell]))
+    return [(*_middle(cells), height) for height, cells in plateaus]
+
+
+def _near(cell: tuple[int, int], cells: list[tuple[int, int]]) -> bool:
+    return any(abs(cell[0] - row) <= PEAK_CELLS and abs(cell[1] - column) <= PEAK_CELLS for row, column in cells)
+
+
+def _middle(cells: list[tuple[int, int]]) -> tuple[int, int]:
+    """The cell nearest to the mean of some."""
+    if len(cells) == 1:
+        return cells[0]
+    row, column = (sum(side) / len(cells) for side in zip(*cells, strict=True))
+    return min(cells, key=lambda cell: (cell[0] - row) ** 2 + (cell[1] - column) ** 2)
 
 
 def _score(changed: FloatImage) -> FloatImage:

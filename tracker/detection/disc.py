@@ -33,7 +33,7 @@ SEARCH_MIRROR = 0.5
 PEAK_TURNS = 3
 RIM_PULLED_PX = (0.1, 0.35)
 """How far highlights and mirror images pull the rim as a whole."""
-WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.25, 0.75, (0.12, 0.06)
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.375, 0.75, (0.12, 0.06)
 LAST_STEP_PX = 0.15
 APART = 0.38
 """Steps of the search in radii, the wide ones to 0.75 radii; peaks farther apart than the last are rivals."""
@@ -49,13 +49,14 @@ DISC_RIM_SHARE = 0.6
 """What counts as the share of its rim: less than a rim that is followed all round, more than one hardly seen."""
 SEARCH = Reading(count=400, outer=OUTER + FARTHEST, chroma_floor=1.5)
 END = Reading(count=900, outer=OUTER, chroma_floor=3.0)
-"""Pixels for the search and for its end, or beside a rim. Compression leaves chroma in blocks: it tells well about
-where a ball is, and badly where exactly."""
+TOUCH = Reading(count=700, outer=OUTER, chroma_floor=3.0)
+"""Pixels for the search, for its end, and beside a rim. Compression leaves chroma in blocks: it tells well about where
+a ball is, and badly where exactly."""
 TOGETHER = 10
 """Balls that are fitted at a time: what they need stays in the cache."""
 
 _AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
-_WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-2.0, 3.0) for i in np.arange(-2.0, 3.0)])
 _MIDDLE = 4
 _PARABOLA = np.linalg.pinv(
     np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
@@ -188,7 +189,7 @@ def _touched(
     """Peaks beside the rims of some balls, given with their rows in ``sought``."""
     own, centres = [sought[k] for k, _ in followed], np.array([fit.centre_px for _, fit in followed]) - origin
     shapes = shapes_of([ball.rim for ball in own])
-    near = _read(own, background, centres, shapes=shapes, how=END, reach_px=_peak_reach_px(shapes))
+    near = _read(own, background, centres, shapes=shapes, how=TOUCH, reach_px=_peak_reach_px(shapes))
     return _peaks(near, np.zeros_like(centres))
 
 
