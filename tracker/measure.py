@@ -31,7 +31,7 @@ from tracker.lane.locate import Located, locate
 from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
-from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen, widen_by_scatter
+from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, lag_px, widen, widen_by_scatter
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
@@ -64,6 +64,8 @@ CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_di
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
 NOWHERE = places_of((), ())
+SMEARED_LAG_PX = 0.4
+"""From here on the encoder leaves the ball among the pins where it was (7 u at 0.56 px; right at 0.28)."""
 READOUT_U_S = 0.030 / np.sqrt(3)
 """A rolling shutter takes 0 to 30 ms from the first row to the last (rectangular, not corrected)."""
 
@@ -245,8 +247,14 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
             calibration=holder.widened(used), flags=flags, notes=(*_turned(checked), *_knocked(holder)),
             lane_doubtful=used.lane_doubtful and here is not True,
             places=places_of(watcher.spots, (look.t_s for look in looks)),
-            deck=None if deck is None else Deck(deck.view, deck.passages(), place_u_px(used.camera, used.covariance)),
+            deck=None if deck is None else _deck(deck, used, reader.facts()),
         )  # fmt: skip
+
+
+def _deck(watcher: DeckWatcher, calibration: Calibration, facts: ClipFacts) -> Deck:
+    place_px = place_u_px(calibration.camera, calibration.covariance)
+    smeared = lag_px(facts.bits_per_pixel) > SMEARED_LAG_PX
+    return Deck(watcher.view, watcher.passages(), place_px, smeared)
 
 
 def told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
