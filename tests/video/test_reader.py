@@ -2,6 +2,7 @@
 
 import weakref
 
+import av
 import cv2
 import numpy as np
 import pytest
@@ -208,6 +209,25 @@ def test_repeated_pictures_are_told(tmp_path, crf):
     with ClipReader(path) as clip:
         assert [f.index for f in clip if f.repeated] == [4]
         assert clip.facts().repeated_frames == 1
+
+
+@pytest.mark.parametrize("row", [4, 36, 60])
+def test_a_change_anywhere_makes_another_picture(tmp_path, row):
+    """The middle row is looked at first; one that is the same says nothing yet."""
+    still = pattern(0)
+    moved = still.copy()
+    moved[row - 2 : row + 2, 40:48] ^= 0x80
+    path = tmp_path / "row.mkv"
+    with av.open(str(path), "w", format="matroska") as container:
+        stream = container.add_stream("ffv1", rate=30)
+        stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, "gray"
+        for k, picture in enumerate((still, still, moved, moved)):
+            frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="gray")
+            frame.pts = k
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    with ClipReader(path) as clip:
+        assert [frame.index for frame in clip if frame.repeated] == [1, 3]
 
 
 def test_one_pass_only(small_clip):
