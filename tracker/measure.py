@@ -277,7 +277,8 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
     px, boards = holder.knock()
     if not px:
         return ()
-    return (f"the camera was knocked within the clip, by {px:.1f} px or up to {boards:.2f} boards, and was followed",)
+    size = f"{px:.1f} px or up to {boards:.2f} boards"
+    return (f"the view moved within the clip, by a knock or by the lens that focused, by {size}, and was followed",)
 
 
 def lane_crops(
