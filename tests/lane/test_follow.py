@@ -97,9 +97,9 @@ def test_a_knock_beyond_the_meters_reach_is_followed_to_a_tenth_of_a_pixel(camer
     assert np.hypot(*(after - before).T).max() > 20.0
 
 
-@pytest.mark.parametrize("grows", [0.010, -0.008])
+@pytest.mark.parametrize("grows", [0.014, -0.014])
 def test_a_lens_that_breathes_is_followed(camera, first, grows):
-    """A picture that grows by 1 % moves the lane's ends by two pixels apart, which no shift of all takes back."""
+    """A picture that grows by 1.4 % moves the lane's ends by two pixels apart, which no shift of all takes back."""
     count = 40
     aim = (camera.width / 2, camera.height / 2)
     view = View(camera, first)
@@ -109,7 +109,7 @@ def test_a_lens_that_breathes_is_followed(camera, first, grows):
     truth = grows * (lane - aim)
     away = view.displacement_px(lane) + view.shift_px - truth
     assert np.hypot(*away.T).max() < 0.7
-    assert np.abs(truth - truth.mean(axis=0)).max() > 1.2
+    assert np.abs(truth - truth.mean(axis=0)).max() > 1.4
 
 
 @pytest.mark.parametrize("shift_px", [(0.0, 7.0), (0.0, -8.0), (-3.5, -6.1), (0.0, 9.0), (0.0, -10.0), (12.0, 0.0)])
