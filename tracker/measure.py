@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from calibration.quality import verdict
 from calibration.store import Calibration, check_frame
 from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
-from tracker.detection.watch import BallWatcher, FrameLook, Pace
+from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
@@ -48,9 +48,9 @@ from tracker.shot.table import distinct, path_table, rejoined
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
-from tracker.video.light import Evener
-from tracker.video.reader import ClipReader, Crop
+from tracker.video.reader import ClipReader
 from tracker.video.source import median_interval_s
+from tracker.watching import lane_crops, told_to
 
 Array = NDArray[np.float64]
 
@@ -257,15 +257,6 @@ def _deck(watcher: DeckWatcher, calibration: Calibration, facts: ClipFacts) -> D
     return Deck(watcher.view, watcher.passages(), place_px, smeared)
 
 
-def told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
-    """The looks as they come; the deck's watcher hears of the balls in them."""
-    for look in looks:
-        if deck is not None:
-            for ball in look.detections:
-                deck.ball_at(look.t_s, ball.y_in)
-        yield look
-
-
 def _turned(checked: Checked) -> tuple[str, ...]:
     if not checked.corrected:
         return ()
@@ -279,32 +270,6 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
         return ()
     size = f"{px:.1f} px or up to {boards:.2f} boards"
     return (f"the view moved within the clip, by a knock or by the lens that focused, by {size}, and was followed",)
-
-
-def lane_crops(
-    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float = 1.0,
-    deck: DeckWatcher | None = None,
-) -> Iterator[Crop]:  # fmt: skip
-    """Crops of the lane, held still and evened, of the frames that are looked at; all the rest sees its frames too.
-
-    Times are the clip's multiplied by ``scale``.
-    """
-    pace, light = Pace(), Evener()
-    for frame in reader:
-        if frame.repeated:
-            continue
-        attendance.see(frame)
-        holder.look(frame)
-        crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
-        crop = None if crop is None else light.even(crop)
-        if deck is not None and deck.wants(frame.t_s * scale):
-            small = holder.crop(frame, deck.view.box)
-            if small is not None:
-                small = light.even_as_last(small, region.box.top)
-                deck.see(small if scale == 1.0 else replace(small, t_s=small.t_s * scale))
-        if crop is None:
-            continue
-        yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
 
 
 def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:

@@ -32,10 +32,10 @@ from tracker.lane.attend import Attendance
 from tracker.lane.check import check_place
 from tracker.lane.hold import Holder
 from tracker.lane.locate import locate
-from tracker.measure import lane_crops, told_to
 from tracker.pins.stands import deck_view
 from tracker.pins.watch import DeckWatcher
 from tracker.video.reader import ClipReader, Crop
+from tracker.watching import lane_crops, told_to
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import clips_folder

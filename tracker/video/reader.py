@@ -92,6 +92,11 @@ class Frame:
     bit_depth: int
     repeated: bool = False
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the decoder's picture."""
+        return self.luma.nbytes * 3 // 2
+
     def crop(self, left: int, top: int, width: int, height: int) -> Crop:
         """Copy a rectangle, widened to even pixels, as 8-bit samples (further bits are cut off).
 
