@@ -312,6 +312,19 @@ def _nothing_rolled(watched: _Watched, name: str) -> Failure:
     return Failure(failure.reason, f"{name}: {failure.detail}")
 
 
+@dataclass(frozen=True, slots=True)
+class _Smoothed:
+    """A run's path, the model it was smoothed with, and the one before the path showed its turn.
+
+    ``strict`` is the path by the model that was not widened for how its sights scatter, where this one was.
+    """
+
+    path: SmoothPath
+    model: MotionModel
+    base: MotionModel
+    strict: SmoothPath | None = None
+
+
 class _Measurer:
     """The stages after detection, for the runs of one clip."""
 
@@ -333,22 +346,14 @@ class _Measurer:
         """Measure one run; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
-        clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
-        blur = float(np.median(blurs)) if blurs else np.nan
-        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
-        smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
+        smoothed = self._smoothed(run)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
-        wider = widen_by_scatter(model, smoothed[0])
-        if wider is not None:
-            model = wider
-            smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model) or smoothed
         told = self._settings.ball_diameter_in
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
-        path, draws, launch = self._likely_paths(run, smoothed, errors, base=model)
+        path, draws, launch = self._likely_paths(run, smoothed, errors)
         found = analyse(
             path,
             draws,
@@ -359,11 +364,12 @@ class _Measurer:
         )
         table = path_table(path, draws, found.hand, self._watched.time_scale)
         tempo = judge_tempo(
-            path, errors, model, self._watched.places, rate=self._watched.rate, rolls=gutter_row(path) is None
-        )
+            path, errors, smoothed.base, self._watched.places, rate=self._watched.rate,
+            rolls=gutter_row(path) is None, strict=smoothed.strict,
+        )  # fmt: skip
         looks = self._watched.looks
         pins = self._pins(path, draws, found.hand, reaches_pins=path.reaches_pins and not found.gutter)
-        status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s))
+        status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s), strict=smoothed.strict)
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         doubt = ("speed_doubtful",) if tempo.doubtful else ()
@@ -377,6 +383,20 @@ class _Measurer:
             curves=None if status == "failed" else found.curves,
             path=table, camera=camera, scene=self._watched.scene, pins=None if status == "failed" else pins,
         )  # fmt: skip
+
+    def _smoothed(self, run: Run) -> _Smoothed | None:
+        """The run's path; once more with a wider model where its sights scatter by more than the first one allows."""
+        clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
+        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
+        blur = float(np.median(blurs)) if blurs else np.nan
+        base = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
+        looks, camera = self._watched.looks, self._calibration.camera
+        first = smooth_run(run, looks, camera, self._radius, model=base)
+        wider = widen_by_scatter(base, first[0]) if first is not None else None
+        again = smooth_run(run, looks, camera, self._radius, model=wider) if wider is not None else None
+        if first is None or wider is None or again is None:
+            return None if first is None else _Smoothed(*first, base)
+        return _Smoothed(*again, wider, strict=first[0])
 
     def _stations(self, path: SmoothPath, draws: PathDraws, hand: Hand) -> Stations | None:
         camera = self._calibration.camera
@@ -394,13 +414,13 @@ class _Measurer:
         return read_pins(deck, line, hand, reaches_pins=reaches_pins)
 
     def _likely_paths(
-        self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel
+        self, run: Run, smoothed: _Smoothed, errors: CommonErrors
     ) -> tuple[SmoothPath, PathDraws, LaunchFit]:
         """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree.
 
         Where detections were passed over, the fitted path has a second look at which of them was the ball.
         """
-        path, model = smoothed
+        path, model = smoothed.path, smoothed.model
         if gutter_row(path) is not None:
             return path, draw_paths(path, errors, model), no_launch_fit("gutter")
         looks = self._watched.looks
@@ -408,7 +428,7 @@ class _Measurer:
         fitted = fit_physical(path, errors, model, timing_u=timing_u)
         if fitted is not None and (overlooked(path, looks) >= WORTH_ROWS or not fitted.agrees):
             chosen = reselect(looks, fitted.draws, path, errors.camera, radius_in=self._radius, model=model)
-            again = smooth_run(run, chosen, errors.camera, self._radius, model=base, gate=CHOSEN_GATE)
+            again = smooth_run(run, chosen, errors.camera, self._radius, model=smoothed.base, gate=CHOSEN_GATE)
             refitted = fit_physical(again[0], errors, again[1], timing_u=timing_u) if again is not None else None
             if again is not None and refitted is not None and (not fitted.agrees or _more_seen(again[0], path)):
                 (path, model), fitted = again, refitted

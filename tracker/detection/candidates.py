@@ -93,12 +93,16 @@ def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[tuple[int, int
     plateaus: list[tuple[float, list[tuple[int, int]]]] = []
     for place, height in zip(places.take(order).tolist(), scores.take(order).tolist(), strict=True):
         cell = divmod(place, peaks.shape[1])
-        own = next((cells for level, cells in plateaus if level == height and _near(cell, cells)), None)
-        if own is not None:
-            own.append(cell)
-        elif len(plateaus) < MAX_CANDIDATES:
+        near = [cells for level, cells in plateaus if level == height and _near(cell, cells)]
+        if near:
+            near[0].append(cell)
+            for other in near[1:]:
+                near[0].extend(other)
+                other.clear()
+        else:
             plateaus.append((height, [cell]))
-    return [(*_middle(cells), height) for height, cells in plateaus]
+    kept = [(height, cells) for height, cells in plateaus if cells][:MAX_CANDIDATES]
+    return [(*_middle(cells), height) for height, cells in kept]
 
 
 def _near(cell: tuple[int, int], cells: list[tuple[int, int]]) -> bool:

@@ -285,7 +285,10 @@ def _rivals(away: Array, gains: Array, radius_px: float) -> Array:
 
 
 def _contrast(near: _Near, at: Array, noise: Array) -> Array:
-    """Root mean square change ``(b,)`` inside the discs in standard deviations of the background's noise ``(b, 3)``."""
+    """Root mean square change ``(b,)`` inside the discs in standard deviations of the background's noise ``(b, 3)``.
+
+    A plane without pixels that tell its noise counts for nothing.
+    """
     total, first = np.zeros(len(at)), 0
     for part in near.parts:
         change = part.around.change[:, :, part.disc.rows, part.disc.columns]
@@ -294,6 +297,7 @@ def _contrast(near: _Near, at: Array, noise: Array) -> Array:
         inside = (squares(part, at[:, None])[:, 0] < 1.0) & seen
         square = (np.square(change.reshape(b, k, -1)) * inside[:, None]).sum(axis=2)
         share = square / np.maximum(np.count_nonzero(inside, axis=1), 1)[:, None]
-        total += np.sum(share * np.square(part.around.noise / noise[:, first : first + k]), axis=1)
+        own = np.where(np.isfinite(part.around.noise), part.around.noise, 0.0)
+        total += np.sum(share * np.square(own / noise[:, first : first + k]), axis=1)
         first += k
     return np.sqrt(total)

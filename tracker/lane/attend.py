@@ -83,10 +83,12 @@ def _cameras(calibration: Calibration, shrink: int) -> list[Camera]:
 def _small(frame: Frame, shrink: int) -> Crop:
     """A frame's picture at a fraction of its size, in even rows and columns."""
     rows, columns = (n // (2 * shrink) * 2 for n in frame.luma.shape)
-    planes = (frame.luma, *(frame.chroma or (np.full((2, 2), 128, np.uint8),) * 2))
-    luma, cb, cr = (
-        _shrunk(plane[: rows // part * shrink, : columns // part * shrink], shrink, frame.bit_depth)
-        for plane, part in zip(planes, (1, 2, 2), strict=True)
+    luma = _shrunk(frame.luma[: rows * shrink, : columns * shrink], shrink, frame.bit_depth)
+    if frame.chroma is None:
+        grey = np.full((rows // 2, columns // 2), 128, np.uint8)
+        return Crop(luma, grey, grey, frame.index, frame.t_s)
+    cb, cr = (
+        _shrunk(plane[: rows // 2 * shrink, : columns // 2 * shrink], shrink, frame.bit_depth) for plane in frame.chroma
     )
     return Crop(luma, cb, cr, frame.index, frame.t_s)
 

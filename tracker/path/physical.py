@@ -54,6 +54,8 @@ ROLLS_AFTER = 0.9
 BEHIND_PX = 1e4
 """How far off a ball counts that a trial puts beside the camera or behind it."""
 EVALUATIONS, EVALUATIONS_ASIDE = 100, 40
+WORTH_GOING_ON = 15.0
+"""Fits that have not come to an end go on where their cost is by less above the least: a valley ends that far below."""
 ENDS_ASIDE_FT = (-6.0, 8.0)
 """Of two places at which friction could rise a fit finds the one that it begins nearer to: it is begun with others as
 well, and those that have not come to an end after so many evaluations creep along a valley."""
@@ -247,8 +249,9 @@ def _best_fit(problem: _Problem, start: Array, *, unfinished: bool = False) -> _
         again = first.x.copy()
         again[GRIP] = np.log(ROLLS_AFTER * change)
         fits.append(_one_fit(problem, again))
-    if not unfinished and not any(f.status for f in fits):
-        fits.append(_one_fit(problem, min(fits, key=lambda f: float(f.cost)).x))
+    if not unfinished:
+        least = min(float(f.cost) for f in fits)
+        fits += [_one_fit(problem, f.x) for f in fits if f.status == 0 and f.cost < least + WORTH_GOING_ON]
     done = [f for f in fits if (unfinished or f.status != 0) and np.all(np.isfinite(f.x))]
     if not done:
         return None

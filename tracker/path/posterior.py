@@ -187,16 +187,30 @@ def widen(
 
 
 def widen_by_scatter(model: MotionModel, path: SmoothPath) -> MotionModel | None:
-    """The model with as much more rim bias as sights scatter beyond what is allowed for; None where they do not.
+    """The model with more rim bias where sights scatter by more than it allows for.
 
     Innovations of a model that holds have a normalised square of 2 on average; those of mottled balls, whose patches
-    pull at the rim in turn, have more. The variance of sights grows by the ratio (Birge ratio, as for a mean of values
-    that scatter more than their uncertainties say), and what it grows by stays from frame to frame as bias does. A
-    single sight counts no more than the 99.9 % point.
+    pull at the rim in turn, have more. The variance of sights grows by the ratio, once (Birge ratio, as for a mean of
+    values that scatter more than their uncertainties say), and what it grows by stays from frame to frame as bias does.
+    A single sight counts no more than the 99.9 % point.
+
+    Parameters
+    ----------
+    model : MotionModel
+        The model that the path was smoothed with.
+    path : SmoothPath
+        Its ``nis`` and ``pixel_covariance`` (px^2) are read.
+
+    Returns
+    -------
+    MotionModel or None
+        None where sights scatter as they say, or nothing was seen.
     """
-    excess = float(np.nanmean(np.minimum(path.nis, NIS_CAP))) / NIS_EXPECTED - 1.0
-    if excess <= 0.0:
+    if not path.seen.any():
         return None
-    own = np.nanmedian(np.diagonal(path.pixel_covariance[path.seen], axis1=1, axis2=2), axis=0)
+    excess = float(np.mean(np.minimum(path.nis[path.seen], NIS_CAP))) / NIS_EXPECTED - 1.0
+    if not excess > 0.0:
+        return None
+    own = np.median(np.diagonal(path.pixel_covariance[path.seen], axis1=1, axis2=2), axis=0)
     bias = np.sqrt(np.square(model.bias_px) + excess * (np.square(model.bias_px) + own))
     return replace(model, bias_px=(float(bias[0]), float(bias[1])))

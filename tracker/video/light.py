@@ -76,7 +76,8 @@ def light_of(crop: Crop) -> Light:
     samples = np.empty((3, CELL_SAMPLES * rows, CELL_SAMPLES * columns), np.uint8)
     for own, plane, pitch in zip(samples, (crop.luma, crop.cb, crop.cr), (cell, cell // 2, cell // 2), strict=True):
         every = pitch // CELL_SAMPLES
-        seen = plane[every // 2 : rows * pitch : every, every // 2 : columns * pitch : every]
+        top, left = (min(every // 2, n - 1) for n in plane.shape)
+        seen = plane[top : rows * pitch : every, left : columns * pitch : every]
         # a crop narrower than a cell has fewer
         own[:] = seen if seen.shape == own.shape else cv2.resize(seen, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
     means = cv2.resize(samples.reshape(-1, samples.shape[2]), (columns, 3 * rows), interpolation=cv2.INTER_AREA)
