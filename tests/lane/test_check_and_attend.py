@@ -19,7 +19,7 @@ from tracker.lane.check import Checked, check_place
 from tracker.lane.locate import Located, locate
 from tracker.measure import MeasureSettings, measure_clip
 from tracker.video.planes import Layout, Planes
-from tracker.video.reader import ClipReader, upright
+from tracker.video.reader import ClipReader, Frame, upright
 
 MEDIA = Path(__file__).resolve().parents[2] / "sample_media"
 
@@ -149,3 +149,17 @@ def test_small_pictures_are_means_of_the_upright_frame(session, rows, shrink, tu
         assert own.shape == (r, c)
         means = plane.reshape(r, shrink, c, shrink).mean(axis=(1, 3))
         np.testing.assert_allclose(own, means, atol=0.5 + 1e-9)
+
+
+@pytest.mark.parametrize(("dtype", "bits"), [(np.uint8, 8), (np.uint16, 10)])
+@pytest.mark.parametrize(("rows", "shrink"), [(720, 2), (1440, 4)])
+def test_small_pictures_of_a_clip_without_chroma_are_grey(session, rows, shrink, dtype, bits):
+    frame = Frame(0, 0.0, np.full((rows, rows * 16 // 9), 90 << (bits - 8), dtype), None, bits)
+    high, wide = frame.luma.shape
+    attendance = Attendance(replace(session, camera=replace(session.camera, width=wide, height=high)))
+    attendance.see(frame)
+    (small,) = attendance._pictures
+    assert small.luma.shape == (high // shrink, wide // shrink)
+    assert small.cb.shape == small.cr.shape == (high // shrink // 2, wide // shrink // 2)
+    assert np.unique(small.luma).tolist() == [90]
+    assert np.unique(small.cb).tolist() == np.unique(small.cr).tolist() == [128]

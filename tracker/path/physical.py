@@ -53,10 +53,10 @@ ROLLS_AFTER = 0.9
 """Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 BEHIND_PX = 1e4
 """How far off a ball counts that a trial puts beside the camera or behind it."""
-EVALUATIONS, EVALUATIONS_ASIDE = 100, 40
+EVALUATIONS, EVALUATIONS_ASIDE = 100, 50
 WORTH_GOING_ON = 15.0
 """Fits that have not come to an end go on where their cost is by less above the least: a valley ends that far below."""
-ENDS_ASIDE_FT = (-6.0, 8.0)
+ENDS_ASIDE_FT = (-6.0, 12.0)
 """Of two places at which friction could rise a fit finds the one that it begins nearer to: it is begun with others as
 well, and those that have not come to an end after so many evaluations creep along a valley."""
 BENT_TURNS = 6
