@@ -100,7 +100,7 @@ class BallFit:
         Difference to the background in standard deviations of its noise: median over rays, root mean square of a disc.
     how : {'rim', 'disc', 'place'}
         Whether the rim was followed (:func:`fit_balls`), the disc as a whole fitted
-        (:func:`tracker.detection.disc.fit_disc`) or only the place seen (:func:`coarse_fit`).
+        (:func:`tracker.detection.disc.fit_discs`) or only the place seen (:func:`coarse_fit`).
     blur_px : float
         Standard deviation of the blur of its sharper rays, up to a pixel and a half; NaN where no rim was followed.
     """
@@ -119,13 +119,8 @@ class BallFit:
         return self.how != "place"
 
 
-def sphere_rim(camera: Camera, centre_in: Array, radius_in: float, rays: int = RAYS) -> Rim:
-    """Outline of a sphere at ``centre_in`` ``(3,)`` inches: a cone of half-angle asin(R / d) about the sight line."""
-    return sphere_rims(camera, centre_in[None], radius_in, rays)[0]
-
-
 def sphere_rims(camera: Camera, centres_in: Array, radius_in: float, rays: int = RAYS) -> list[Rim]:
-    """Outlines of spheres at ``centres_in`` ``(n, 3)``, each as by :func:`sphere_rim`."""
+    """Outlines of spheres at ``centres_in`` ``(n, 3)``: cones of half-angle asin(R / d) about the sight lines."""
     axis = camera.to_camera(centres_in[:, None])[:, 0]
     reach = np.sqrt((axis[:, None] @ axis[:, :, None])[:, 0, 0])
     axis = axis / reach[:, None]

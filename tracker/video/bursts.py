@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from tracker.video.reader import Frame
 
 MOST = 8
-MOST_BYTES = 32_000_000
+MOST_BYTES = 64_000_000
 """So many frames wait at most: eight of 1080p in 8 bits, two of 4K, one of 4K in 10 bits."""
 
 

@@ -94,8 +94,8 @@ class Frame:
 
     @property
     def nbytes(self) -> int:
-        """Bytes of the decoder's picture."""
-        return self.luma.nbytes * 3 // 2
+        """Bytes of the decoder's picture, as much as it takes with chroma at full resolution."""
+        return self.luma.nbytes * 3
 
     def crop(self, left: int, top: int, width: int, height: int) -> Crop:
         """Copy a rectangle, widened to even pixels, as 8-bit samples (further bits are cut off).
