@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from calibration.quality import verdict
 from calibration.store import Calibration, check_frame
 from tracker.detection.outline import Planes
 from tracker.detection.region import LaneRegion, lane_region
-from tracker.detection.watch import BallWatcher, FrameLook, Pace
+from tracker.detection.watch import BallWatcher, FrameLook
 from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.hold import Holder
@@ -31,7 +31,7 @@ from tracker.lane.locate import Located, locate
 from tracker.path.motion import VX, VY, MotionModel, X, Y
 from tracker.path.passes import Places, places_of, slow_pass
 from tracker.path.physical import fit_physical
-from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, widen
+from tracker.path.posterior import CommonErrors, PathDraws, draw_paths, lag_px, widen, widen_by_scatter
 from tracker.path.reselect import CHOSEN_GATE, WORTH_ROWS, overlooked, reselect
 from tracker.path.runs import Run, at_once, find_runs
 from tracker.path.smooth import SmoothPath, smooth_run
@@ -48,9 +48,9 @@ from tracker.shot.table import distinct, path_table, rejoined
 from tracker.shot.tempo import SLOW_MPH, Rate, judge_tempo
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts
-from tracker.video.light import Evener
-from tracker.video.reader import ClipReader, Crop
+from tracker.video.reader import ClipReader
 from tracker.video.source import median_interval_s
+from tracker.watching import lane_crops, told_to
 
 Array = NDArray[np.float64]
 
@@ -64,6 +64,8 @@ CAMERA_MOVED, OTHER_LANE, DISAGREES = "camera_moved", "lane_doubtful", "model_di
 NEAR_PX = 3.0
 """A view that lies no farther from the calibration's own lets its windows follow the shake."""
 NOWHERE = places_of((), ())
+SMEARED_LAG_PX = 0.4
+"""From here on the encoder leaves the ball among the pins where it was (7 u at 0.56 px; right at 0.28)."""
 READOUT_U_S = 0.030 / np.sqrt(3)
 """A rolling shutter takes 0 to 30 ms from the first row to the last (rectangular, not corrected)."""
 
@@ -226,8 +228,8 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
         attendance = Attendance(calibration if settings.lane_at is None else replace(calibration, neighbours_in=()))
         view = deck_view(used.camera)
         deck = None if view is None else DeckWatcher(view)
-        crops = _crops(reader, region, holder, attendance=attendance, scale=scale, deck=deck)
-        looks = holder.sure(_told_to(deck, watcher.watch(crops)))
+        crops = lane_crops(reader, region, holder, attendance=attendance, scale=scale, deck=deck)
+        looks = holder.sure(told_to(deck, watcher.watch(crops)))
         failure = holder.failure()
         if failure is not None:
             return Failure(failure.reason, f"{path.name}: {failure.detail}")
@@ -245,17 +247,14 @@ def _watch(path: Path, calibration: Calibration, radius: float, settings: Measur
             calibration=holder.widened(used), flags=flags, notes=(*_turned(checked), *_knocked(holder)),
             lane_doubtful=used.lane_doubtful and here is not True,
             places=places_of(watcher.spots, (look.t_s for look in looks)),
-            deck=None if deck is None else Deck(deck.view, deck.passages(), place_u_px(used.camera, used.covariance)),
+            deck=None if deck is None else _deck(deck, used, reader.facts()),
         )  # fmt: skip
 
 
-def _told_to(deck: DeckWatcher | None, looks: Iterator[FrameLook]) -> Iterator[FrameLook]:
-    """The looks as they come; the deck's watcher hears of the balls in them."""
-    for look in looks:
-        if deck is not None:
-            for ball in look.detections:
-                deck.ball_at(look.t_s, ball.y_in)
-        yield look
+def _deck(watcher: DeckWatcher, calibration: Calibration, facts: ClipFacts) -> Deck:
+    place_px = place_u_px(calibration.camera, calibration.covariance)
+    smeared = lag_px(facts.bits_per_pixel) > SMEARED_LAG_PX
+    return Deck(watcher.view, watcher.passages(), place_px, smeared)
 
 
 def _turned(checked: Checked) -> tuple[str, ...]:
@@ -269,28 +268,8 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
     px, boards = holder.knock()
     if not px:
         return ()
-    return (f"the camera was knocked within the clip, by {px:.1f} px or up to {boards:.2f} boards, and was followed",)
-
-
-def _crops(
-    reader: ClipReader, region: LaneRegion, holder: Holder, *, attendance: Attendance, scale: float,
-    deck: DeckWatcher | None,
-) -> Iterator[Crop]:  # fmt: skip
-    pace, light = Pace(), Evener()
-    for frame in reader:
-        if frame.repeated:
-            continue
-        attendance.see(frame)
-        holder.look(frame)
-        crop = holder.crop(frame, region.box) if pace.due(frame.t_s * scale) else None
-        crop = None if crop is None else light.even(crop)
-        if deck is not None and deck.wants(frame.t_s * scale):
-            small = holder.crop(frame, deck.view.box)
-            if small is not None:
-                deck.see(replace(light.even_as_last(small, region.box.top), t_s=frame.t_s * scale))
-        if crop is None:
-            continue
-        yield crop if scale == 1.0 else replace(crop, t_s=crop.t_s * scale)
+    size = f"{px:.1f} px or up to {boards:.2f} boards"
+    return (f"the view moved within the clip, by a knock or by the lens that focused, by {size}, and was followed",)
 
 
 def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:
@@ -333,6 +312,19 @@ def _nothing_rolled(watched: _Watched, name: str) -> Failure:
     return Failure(failure.reason, f"{name}: {failure.detail}")
 
 
+@dataclass(frozen=True, slots=True)
+class _Smoothed:
+    """A run's path, the model it was smoothed with, and the one before the path showed its turn.
+
+    ``strict`` is the path by the model that was not widened for how its sights scatter, where this one was.
+    """
+
+    path: SmoothPath
+    model: MotionModel
+    base: MotionModel
+    strict: SmoothPath | None = None
+
+
 class _Measurer:
     """The stages after detection, for the runs of one clip."""
 
@@ -354,18 +346,14 @@ class _Measurer:
         """Measure one run; name and clip are filled in by the caller."""
         calibration, camera = self._calibration, self._calibration.camera
         contrast = float(np.median([d.fit.contrast for d in run.detections]))
-        clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
-        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
-        blur = float(np.median(blurs)) if blurs else np.nan
-        model = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
-        smoothed = smooth_run(run, self._watched.looks, camera, self._radius, model=model)
+        smoothed = self._smoothed(run)
         if smoothed is None:
             return ShotResult("", "", "failed", "path_short", "too few frames of this ball fit one path")
         told = self._settings.ball_diameter_in
         errors = CommonErrors(
             camera, calibration.covariance, self._radius, TOLD_DIAMETER_U_IN / 2 if told else float(BALL_RADIUS_U_IN)
         )
-        path, draws, launch = self._likely_paths(run, smoothed, errors, base=model)
+        path, draws, launch = self._likely_paths(run, smoothed, errors)
         found = analyse(
             path,
             draws,
@@ -376,11 +364,12 @@ class _Measurer:
         )
         table = path_table(path, draws, found.hand, self._watched.time_scale)
         tempo = judge_tempo(
-            path, errors, model, self._watched.places, rate=self._watched.rate, rolls=gutter_row(path) is None
-        )
+            path, errors, smoothed.base, self._watched.places, rate=self._watched.rate,
+            rolls=gutter_row(path) is None, strict=smoothed.strict,
+        )  # fmt: skip
         looks = self._watched.looks
         pins = self._pins(path, draws, found.hand, reaches_pins=path.reaches_pins and not found.gutter)
-        status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s))
+        status, reason, detail = status_of(path, found, tempo, (looks[0].t_s, looks[-1].t_s), strict=smoothed.strict)
         if status == "measured" and self._watched.lane_doubtful:
             status, reason, detail = "partial", "lane_doubtful", "nobody was clearly seen to bowl on this lane"
         doubt = ("speed_doubtful",) if tempo.doubtful else ()
@@ -394,6 +383,20 @@ class _Measurer:
             curves=None if status == "failed" else found.curves,
             path=table, camera=camera, scene=self._watched.scene, pins=None if status == "failed" else pins,
         )  # fmt: skip
+
+    def _smoothed(self, run: Run) -> _Smoothed | None:
+        """The run's path; once more with a wider model where its sights scatter by more than the first one allows."""
+        clarity = float(np.median([d.fit.contrast * d.fit.rim_share**2 for d in run.detections]))
+        blurs = [d.fit.blur_px for d in run.detections if d.fit.how == "rim" and d.fit.rim_share >= CLEAR_SHARE]
+        blur = float(np.median(blurs)) if blurs else np.nan
+        base = widen(MotionModel(), clarity, self._watched.facts.bits_per_pixel, blur)
+        looks, camera = self._watched.looks, self._calibration.camera
+        first = smooth_run(run, looks, camera, self._radius, model=base)
+        wider = widen_by_scatter(base, first[0]) if first is not None else None
+        again = smooth_run(run, looks, camera, self._radius, model=wider) if wider is not None else None
+        if first is None or wider is None or again is None:
+            return None if first is None else _Smoothed(*first, base)
+        return _Smoothed(*again, wider, strict=first[0])
 
     def _stations(self, path: SmoothPath, draws: PathDraws, hand: Hand) -> Stations | None:
         camera = self._calibration.camera
@@ -411,13 +414,13 @@ class _Measurer:
         return read_pins(deck, line, hand, reaches_pins=reaches_pins)
 
     def _likely_paths(
-        self, run: Run, smoothed: tuple[SmoothPath, MotionModel], errors: CommonErrors, *, base: MotionModel
+        self, run: Run, smoothed: _Smoothed, errors: CommonErrors
     ) -> tuple[SmoothPath, PathDraws, LaunchFit]:
         """Equally likely paths by the physical fit; by the smoother for a gutter ball or where both disagree.
 
         Where detections were passed over, the fitted path has a second look at which of them was the ball.
         """
-        path, model = smoothed
+        path, model = smoothed.path, smoothed.model
         if gutter_row(path) is not None:
             return path, draw_paths(path, errors, model), no_launch_fit("gutter")
         looks = self._watched.looks
@@ -425,7 +428,7 @@ class _Measurer:
         fitted = fit_physical(path, errors, model, timing_u=timing_u)
         if fitted is not None and (overlooked(path, looks) >= WORTH_ROWS or not fitted.agrees):
             chosen = reselect(looks, fitted.draws, path, errors.camera, radius_in=self._radius, model=model)
-            again = smooth_run(run, chosen, errors.camera, self._radius, model=base, gate=CHOSEN_GATE)
+            again = smooth_run(run, chosen, errors.camera, self._radius, model=smoothed.base, gate=CHOSEN_GATE)
             refitted = fit_physical(again[0], errors, again[1], timing_u=timing_u) if again is not None else None
             if again is not None and refitted is not None and (not fitted.agrees or _more_seen(again[0], path)):
                 (path, model), fitted = again, refitted

@@ -1,11 +1,11 @@
 """Time watching a clip against decoding it, and the memory of a long one: ``python tests/bench/bench_frames.py``.
 
-Decoding to luma alone and watching (decoding, who bowls where, shake, lane crops, their light and the ball watcher)
-take turns on one thread; opening the file and its first frame are left out of both. What a clip costs once, whatever
-its length (is the camera where it was, windows for the shake, whose lane it is), is printed apart. Clips are those of
-``sample_media`` and, where there are any, the rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to
-choose some. The lane is found in each. Prints one line a number: name, value, unit. Processor times are the best of
-several runs.
+Decoding to luma alone and watching (decoding, who bowls where, shake, crops of lane and pin deck, their light, the ball
+watcher and the pictures of the deck that are kept for each ball) take turns on one thread; opening the file and its
+first frame are left out of both. What a clip costs once, whatever its length (is the camera where it was, windows for
+the shake, whose lane it is), is printed apart. Clips are those of ``sample_media`` and, where there are any, the
+rendered clips beside the checkout (``SIXTYFEET_CLIPS``); give stems to choose some. The lane is found in each. Prints
+one line a number: name, value, unit. Processor times are the best of several runs.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import resource
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -27,21 +28,39 @@ from calibration.errors import Failure
 from calibration.lane import BALL_RADIUS_IN
 from calibration.store import Calibration
 from tracker.detection.region import LaneRegion, lane_region
-from tracker.detection.watch import BallWatcher, Pace
+from tracker.detection.watch import BallWatcher
 from tracker.lane.attend import Attendance
 from tracker.lane.check import check_place
 from tracker.lane.hold import Holder
 from tracker.lane.locate import locate
-from tracker.video.light import Evener
+from tracker.pins.stands import deck_view
+from tracker.pins.watch import DeckWatcher
 from tracker.video.reader import ClipReader, Crop
+from tracker.watching import lane_crops, told_to
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import clips_folder
+from hard_makes import Coding, make, noisy
 
 RUNS = 5
 LOOPS = 8
 MEDIA = Path(sample_media.__file__).parent
 SAMPLES = ("practice-1", "practice-4", "practice-7")
+
+
+PHONE_NOISE = 2.0
+PHONE_KBIT_S = {720: (8_000, 12_000), 1080: (17_000, 24_000)}
+"""Of H.264 by picture height at 30 and at 60 frames a second: about what phones store (common practice, no source)."""
+
+
+def as_phone(clip: Path, folder: Path) -> Path:
+    """The clip with noise and as many bits as a phone gives."""
+    with av.open(str(clip)) as container:
+        stream = container.streams.video[0]
+        height, fps = min(stream.codec_context.width, stream.codec_context.height), float(stream.average_rate or 30)
+    rate = PHONE_KBIT_S[min(PHONE_KBIT_S, key=lambda own: abs(own - height))][fps > 45]
+    coding = Coding(kbit_s=rate, preset="veryfast")
+    return make(clip, folder / f"{clip.stem}-{rate // 1000}-Mbit.mp4", noisy(PHONE_NOISE), coding=coding)
 
 
 def subjects() -> Iterator[Path]:
@@ -76,26 +95,16 @@ def watch(path: Path, lane: Calibration) -> tuple[float, int, float]:
             Holder(lane.camera, reader.first_frame, lane.reference),
             BallWatcher(region, reader.chroma_site),
         )
-        attendance = Attendance(lane)
+        attendance, view = Attendance(lane), deck_view(lane.camera)
+        deck = None if view is None else DeckWatcher(view)
         start = time.process_time()
-        pace, count = Pace(), 0
-
-        def crops() -> Iterator[Crop]:
-            nonlocal count
-            for frame in reader:
-                count += 1
-                attendance.see(frame)
-                holder.look(frame)
-                crop = holder.crop(frame, region.box) if pace.due(frame.t_s) else None
-                if crop is not None:
-                    yield crop
-
-        light = Evener()
-        for _ in watcher.watch(light.even(crop) for crop in crops()):
+        crops = lane_crops(reader, region, holder, attendance=attendance, deck=deck)
+        for _ in told_to(deck, watcher.watch(crops)):
             pass
         end = time.process_time()
         attendance.here()
-        return end - start, count - 1, start - begun + time.process_time() - end
+        once = start - begun + time.process_time() - end
+        return end - start, reader.facts().frames - 1, once
 
 
 def say(name: str, value: float, unit: str) -> None:
@@ -166,8 +175,11 @@ def main() -> None:
     if sys.argv[1:2] == ["memory"]:
         memory(Path(sys.argv[2]), int(sys.argv[3]))
         return
-    chosen = [clip for clip in subjects() if not sys.argv[1:] or clip.stem in sys.argv[1:]]
-    ratios = [time_clip(clip, lane_of(clip)) for clip in chosen]
+    names = [name for name in sys.argv[1:] if name != "--as-phone"]
+    chosen = [clip for clip in subjects() if not names or clip.stem in names]
+    with tempfile.TemporaryDirectory() as folder:
+        coded = [as_phone(clip, Path(folder)) for clip in chosen] if "--as-phone" in sys.argv else chosen
+        ratios = [time_clip(clip, lane_of(clip)) for clip in coded]
     if not ratios:
         msg = "no clip of these names"
         raise SystemExit(msg)

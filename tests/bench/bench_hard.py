@@ -27,7 +27,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+# the tests have a folder of the name of the package sample_media, which is to be found first
 sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 import hard_families
 from hard_cases import HardCase
 

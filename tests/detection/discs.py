@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.lane import BALL_RADIUS_IN
-from tracker.detection.outline import BallFit, Planes, Rim, Sought, apparent_blur_px, fit_balls, sphere_rim
+from tracker.detection.outline import BallFit, Planes, Rim, Sought, apparent_blur_px, fit_balls, sphere_rims
 
 Array = NDArray[np.float64]
 FINE = 4
@@ -108,7 +108,7 @@ def draw_ball(
     true_px = CAMERA.project(true_in)
     guess_px = true_px + random.uniform(-away_px, away_px, 2)
     guess_in = np.array([*CAMERA.back_project(guess_px, BALL_RADIUS_IN), BALL_RADIUS_IN])
-    rim = sphere_rim(CAMERA, guess_in, BALL_RADIUS_IN)
+    rim = sphere_rims(CAMERA, guess_in[None], BALL_RADIUS_IN)[0]
     radius = float(np.mean(rim.radius_px))
     reach = int(2.2 * radius + 16) // 2 * 2
     left, top = (int(v) // 2 * 2 - reach for v in true_px)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tracker.detection.candidates import ViewBackground, changed_share, find_candidates
+from tracker.detection.candidates import ViewBackground, _middles, changed_share, find_candidates
 from tracker.detection.region import RADIUS_CELLS
 from tracker.detection.watch import Spot, moving_spots
 
@@ -94,3 +94,18 @@ def test_a_gap_of_a_tenth_of_a_second_does_not_break_a_run():
 
 def test_no_spots_are_no_run():
     assert moving_spots([(), ()]) == set()
+
+
+@pytest.mark.parametrize("row", [30, 45])
+def test_a_ball_that_stands_out_fully_is_one_place_in_the_middle_of_those_that_score_alike(row):
+    """Its disc is covered over several cells: each of them would be measured as a ball of its own."""
+    wide = np.hypot(*(np.mgrid[: SHAPE[0], : SHAPE[1]] - np.array([row, 33])[:, None, None])) <= RADIUS_CELLS + 1
+    near = [c for c in find_candidates(wide.astype(np.float32)) if np.hypot(c.row - row, c.column - 33) <= RADIUS_CELLS]
+    assert [(c.row, c.column) for c in near] == [pytest.approx((row, 33), abs=1)]
+
+
+def test_a_plateau_that_bends_is_one_place():
+    score = np.zeros((12, 14), np.float32)
+    score[3:8, [3, 9]] = 0.9
+    score[7, 3:10:3] = 0.9
+    assert len(_middles(score > 0.5, score)) == 1

@@ -5,18 +5,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from discs import FLOOR, Drawing, Look, draw_ball
+from discs import FLOOR, SITE, Drawing, Look, draw_ball
 
-from tracker.detection.disc import _rivals, _Shape, fit_disc, with_disc
-from tracker.detection.outline import BallFit
+from tracker.detection.disc import _rivals, fit_discs
+from tracker.detection.outline import BallFit, Planes, fit_balls
 
 DRAWS = 12
+SHAPES = ((1080, 1920), (540, 960), (540, 960))
 DARK, AS_BOARDS, IVORY = (40.0, 128.0, 128.0), FLOOR, (205.0, 124.0, 132.0)
 Fitted = Callable[[Drawing], BallFit | None]
 
 
 def by_disc(drawing: Drawing) -> BallFit | None:
-    return fit_disc(drawing.frame, drawing.background, drawing.rim, drawing.noise, origin=drawing.origin)
+    return fit_discs([drawing.sought], [None], drawing.background, origin=drawing.origin)[0]
 
 
 def by_rim(drawing: Drawing) -> BallFit | None:
@@ -24,7 +25,9 @@ def by_rim(drawing: Drawing) -> BallFit | None:
 
 
 def together(fit: BallFit, drawing: Drawing) -> BallFit:
-    return with_disc(fit, drawing.frame, drawing.background, drawing.rim, noise=drawing.noise, origin=drawing.origin)
+    both = fit_discs([drawing.sought], [fit], drawing.background, origin=drawing.origin)[0]
+    assert both is not None
+    return both
 
 
 def by_both(drawing: Drawing) -> BallFit | None:
@@ -145,6 +148,49 @@ def test_says_how_it_was_placed():
 def test_rivals_widen_by_no_more_than_their_distance(best):
     """Also where the whole search explains less than the empty lane: likelihoods beside the best are below 1."""
     away = np.array([(8.0, 0.0), (0.0, 8.0), (1.0, 0.0)])
-    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), _Shape(0.01, 0.0, 0.01, 10.0))
+    spread = _rivals(away, np.array([best, best - 3.0, best - 400.0]), 10.0)
     assert np.all(np.isfinite(spread))
     assert np.trace(spread) < 64.0
+
+
+def test_balls_fitted_together_are_those_fitted_one_by_one():
+    """Of all sizes and looks, more than are fitted at a time, in one crop's background."""
+    random = np.random.default_rng(3)
+    looks = (Look(DARK), Look((165.0, 118.0, 138.0)), Look((150.0, 80.0, 190.0)))
+    drawings = [draw_ball(y_ft, looks[k % 3], random, away_px=6.0) for k, y_ft in enumerate(np.linspace(8, 58, 26))]
+    empty = Planes(*(np.full(shape, level, np.uint8) for shape, level in zip(SHAPES, FLOOR, strict=True)), SITE)
+    sought = [replace(d.sought, planes=in_frame(d, empty)) for d in drawings]
+    rims = [fit if k % 2 else None for k, fit in enumerate(fit_balls(sought, empty, origin=(0, 0)))]
+    together = fit_discs(sought, rims, empty, origin=(0, 0))
+    alone = [fit_discs([ball], [rim], empty, origin=(0, 0))[0] for ball, rim in zip(sought, rims, strict=True)]
+    assert sum(fit is not None for fit in together) > 20
+    for one, other in zip(together, alone, strict=True):
+        assert (one is None) == (other is None)
+        if one is not None and other is not None:
+            assert one.centre_px == pytest.approx(other.centre_px, abs=1e-3)
+            assert one.covariance == pytest.approx(other.covariance, rel=0.02)
+            assert one.contrast == pytest.approx(other.contrast, rel=1e-3)
+
+
+def in_frame(drawing: Drawing, empty: Planes) -> Planes:
+    """The drawn crop in its frame."""
+    (left, top), (height, width) = drawing.origin, drawing.frame.luma.shape
+    planes = []
+    for whole, drawn, part in zip(
+        (empty.luma, empty.cb, empty.cr),
+        (drawing.frame.luma, drawing.frame.cb, drawing.frame.cr),
+        (1, 2, 2),
+        strict=True,
+    ):
+        own = whole.copy()
+        first, end = max(top, 0) // part, min(top + height, SHAPES[0][0]) // part
+        own[first:end, left // part : (left + width) // part] = drawn[first - top // part : end - top // part]
+        planes.append(own)
+    return Planes(*planes, SITE)
+
+
+def test_a_ball_beside_the_crop_is_none():
+    """No pixel of the ring around it tells a noise."""
+    drawing = draw_ball(30, Look(DARK), np.random.default_rng(2))
+    away = replace(drawing.rim, centre=drawing.rim.centre + 8 * drawing.radius_px)
+    assert fit_discs([replace(drawing.sought, rim=away)], [None], drawing.background, origin=drawing.origin) == [None]

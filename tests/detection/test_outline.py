@@ -7,7 +7,7 @@ import pytest
 from discs import CAMERA, Look, draw_ball
 
 from calibration.lane import BALL_RADIUS_IN
-from tracker.detection.outline import fit_balls, sphere_rim
+from tracker.detection.outline import fit_balls, sphere_rims
 
 DRAWS = 16
 DARK, LIGHT, RED = (40.0, 128.0, 128.0), (225.0, 128.0, 128.0), (150.0, 80.0, 190.0)
@@ -16,7 +16,7 @@ DARK, LIGHT, RED = (40.0, 128.0, 128.0), (225.0, 128.0, 128.0), (150.0, 80.0, 19
 @pytest.mark.parametrize("centre_in", [(-3.7, 20.0), (12.0, 300.0), (-17.0, 700.0)])
 def test_rim_is_the_silhouette_of_the_sphere(centre_in):
     centre = np.array([*centre_in, BALL_RADIUS_IN])
-    rim = sphere_rim(CAMERA, centre, BALL_RADIUS_IN, rays=360)
+    _, rim = sphere_rims(CAMERA, np.array([[5.0, 90.0, BALL_RADIUS_IN], centre]), BALL_RADIUS_IN, rays=360)
     assert rim.centre == pytest.approx(CAMERA.project(centre), abs=1e-9)
     k = np.arange(40_000) + 0.5
     polar, turn = np.arccos(1 - 2 * k / len(k)), np.pi * (1 + 5**0.5) * k
@@ -29,7 +29,7 @@ def test_rim_is_the_silhouette_of_the_sphere(centre_in):
 
 
 def test_rim_directions_are_unit_vectors():
-    rim = sphere_rim(CAMERA, np.array([5.0, 400.0, BALL_RADIUS_IN]), BALL_RADIUS_IN)
+    rim = sphere_rims(CAMERA, np.array([[5.0, 400.0, BALL_RADIUS_IN]]), BALL_RADIUS_IN)[0]
     assert np.hypot(*rim.unit.T) == pytest.approx(1.0)
 
 

@@ -18,7 +18,8 @@ from tracker.lane.attend import Attendance
 from tracker.lane.check import Checked, check_place
 from tracker.lane.locate import Located, locate
 from tracker.measure import MeasureSettings, measure_clip
-from tracker.video.reader import ClipReader
+from tracker.video.planes import Layout, Planes
+from tracker.video.reader import ClipReader, Frame, upright
 
 MEDIA = Path(__file__).resolve().parents[2] / "sample_media"
 
@@ -129,3 +130,36 @@ def test_a_doubtful_lane_gives_no_measured_shot(session):
     doubtful = replace(session, lane_doubtful=True, neighbours_in=())
     result = measure_clip(MEDIA / "practice-5.mp4", doubtful, MeasureSettings())
     assert [(shot.status, shot.reason) for shot in result.shots] == [("partial", "lane_doubtful")]
+
+
+@pytest.mark.parametrize("turn", [0, 90, 180, 270])
+@pytest.mark.parametrize(("rows", "shrink"), [(720, 2), (1080, 3), (1440, 4)])
+def test_small_pictures_are_means_of_the_upright_frame(session, rows, shrink, turn):
+    """Each pixel is the mean of its square, rounded (either way where it lies half-way between two levels)."""
+    shape = (rows, rows * 16 // 9)
+    stored = np.random.default_rng(3).integers(0, 256, shape).astype(np.uint8)
+    half = np.ascontiguousarray(stored[::2, 1::2])
+    frame = upright(Planes(stored, (half, 255 - half), Layout()), turn, 0, 0.0)
+    high, wide = frame.luma.shape
+    attendance = Attendance(replace(session, camera=replace(session.camera, width=wide, height=high)))
+    attendance.see(frame)
+    (small,) = attendance._pictures
+    for own, plane in zip((small.luma, small.cb, small.cr), (frame.luma, *frame.chroma), strict=True):
+        r, c = (n // shrink for n in plane.shape)
+        assert own.shape == (r, c)
+        means = plane.reshape(r, shrink, c, shrink).mean(axis=(1, 3))
+        np.testing.assert_allclose(own, means, atol=0.5 + 1e-9)
+
+
+@pytest.mark.parametrize(("dtype", "bits"), [(np.uint8, 8), (np.uint16, 10)])
+@pytest.mark.parametrize(("rows", "shrink"), [(720, 2), (1440, 4)])
+def test_small_pictures_of_a_clip_without_chroma_are_grey(session, rows, shrink, dtype, bits):
+    frame = Frame(0, 0.0, np.full((rows, rows * 16 // 9), 90 << (bits - 8), dtype), None, bits)
+    high, wide = frame.luma.shape
+    attendance = Attendance(replace(session, camera=replace(session.camera, width=wide, height=high)))
+    attendance.see(frame)
+    (small,) = attendance._pictures
+    assert small.luma.shape == (high // shrink, wide // shrink)
+    assert small.cb.shape == small.cr.shape == (high // shrink // 2, wide // shrink // 2)
+    assert np.unique(small.luma).tolist() == [90]
+    assert np.unique(small.cb).tolist() == np.unique(small.cr).tolist() == [128]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from stands import held
-from warped import Warp, shifted, turned
+from warped import Warp, shifted, turned, zoomed
 
 from calibration.camera import Camera
 from calibration.errors import Failure
@@ -95,6 +95,21 @@ def test_a_knock_beyond_the_meters_reach_is_followed_to_a_tenth_of_a_pixel(camer
     away = before + view.displacement_px(before) + view.shift_px - after
     assert np.hypot(*away.T).max() < 0.1
     assert np.hypot(*(after - before).T).max() > 20.0
+
+
+@pytest.mark.parametrize("grows", [0.014, -0.014])
+def test_a_lens_that_breathes_is_followed(camera, first, grows):
+    """A picture that grows by 1.4 % moves the lane's ends by two pixels apart, which no shift of all takes back."""
+    count = 40
+    aim = (camera.width / 2, camera.height / 2)
+    view = View(camera, first)
+    for frame in frames(first, zoomed(lambda k: 1 + grows * k / count, aim), count):
+        view.look(frame)
+    lane = camera.project(np.array([[0.0, y, 4.3] for y in (120.0, 480.0, 700.0)]))
+    truth = grows * (lane - aim)
+    away = view.displacement_px(lane) + view.shift_px - truth
+    assert np.hypot(*away.T).max() < 0.7
+    assert np.abs(truth - truth.mean(axis=0)).max() > 1.4
 
 
 @pytest.mark.parametrize("shift_px", [(0.0, 7.0), (0.0, -8.0), (-3.5, -6.1), (0.0, 9.0), (0.0, -10.0), (12.0, 0.0)])

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
 from calibration.camera import Camera
+from tracker.path import physical
 from tracker.path.motion import SIZE, VX, VY, MotionModel, X, Y, along_slip
 from tracker.path.physical import fit_physical
 from tracker.path.posterior import CommonErrors
@@ -17,11 +20,24 @@ CAMERA = Camera(28.0, -220.0, 70.0, -2.5, 7.8, 0.3, 1900.0, 0.01, 1.0, 1600, 900
 MODEL = MotionModel(bias_px=(0.02, 0.03))
 
 
-def measured(seed: int, noise_px: float = 0.15, *, keep: slice = slice(None)) -> tuple[SmoothPath, np.ndarray]:
-    """A path whose means are the truth, with noisy pixels; and the true states."""
+USUAL = (0.0, 3.0, 13.0, 304.0, -0.52, 58.0)
+
+
+def measured(
+    seed: int,
+    noise_px: float = 0.15,
+    *,
+    keep: slice = slice(None),
+    oil: tuple[float, float, float] = (40.5, 1.5, 0.16),
+    thrown: tuple[float, ...] = USUAL,
+) -> tuple[SmoothPath, np.ndarray]:
+    """A path whose means are the truth, with noisy pixels; and the true states.
+
+    ``oil`` is where it ends, over which scale, feet, and by how much friction rises.
+    """
     y = np.arange(18.0, 760.0, 1.0)
-    friction = 0.035 + 0.16 / (1 + np.exp(-(y / 12 - 40.5) / 1.5))
-    launch = Launch(*(np.array([v]) for v in (0.0, 3.0, 13.0, 304.0, -0.52, 58.0)))
+    friction = 0.035 + oil[2] / (1 + np.exp(-(y / 12 - oil[0]) / oil[1]))
+    launch = Launch(*(np.array([v]) for v in thrown))
     path = slide(launch, friction[None], y)
     t = np.arange(0.03, float(np.interp(713.0, y, path.t_s[0])), 1 / 60)[keep]
     columns = (path.x_in, path.vx_in_s, path.ax_in_s2, path.y_in, path.vy_in_s, path.ay_in_s2)
@@ -113,3 +129,34 @@ def test_jerk_is_tied_to_the_direction_of_friction():
     assert values[1] > 10 * values[0]
     np.testing.assert_allclose(np.abs(vectors[:, 1]), [0.6, 0.8])
     assert along_slip(MODEL, np.zeros(2)) is MODEL
+
+
+@pytest.mark.parametrize("change_in_s", [58.0, 95.0])
+def test_a_fit_that_creeps_along_a_valley_goes_on_until_it_ends(change_in_s):
+    smooth, truth = measured(1, oil=(50.0, 1.5, 0.25), thrown=(0.0, 3.0, 13.0, 330.0, -0.5, change_in_s))
+    found = fit_physical(smooth, errors(), MODEL)
+    assert found is not None
+    for column, floor in ((X, 0.02), (VX, 0.3)):
+        sigma = np.hypot(found.draws.draws[:, :, column].std(axis=0), floor)
+        assert np.sqrt(np.mean(((found.draws.mean[:, column] - truth[:, column]) / sigma) ** 2)) < 2.0
+
+
+@pytest.mark.parametrize(
+    ("seed", "oil", "speed_in_s", "change_in_s"),
+    [(1, (47.0, 0.4, 0.25), 330.0, 95.0), (40, (48.52, 1.5, 0.25), 304.5, 80.1)],
+)
+def test_a_fit_ends_no_higher_than_the_best_of_many_starts_around_the_oil_that_was_there(
+    seed, oil, speed_in_s, change_in_s
+):
+    """Begun at the usual end of the oil alone these two stay in a valley that explains the pixels far worse."""
+    smooth, _ = measured(seed, oil=oil, thrown=(0.0, 3.0, 13.0, speed_in_s, -0.5, change_in_s))
+    problem = physical._problem(smooth, errors(), MODEL)
+    start = physical._start(smooth, float(problem.y_in[0]))
+    costs = []
+    for feet, grip in itertools.product((-4.0, 0.0, 4.0), (0.75, 1.0)):
+        there = start.copy()
+        there[[physical.OIL_END, physical.GRIP]] = oil[0] + feet, np.log(grip * change_in_s)
+        costs.append(float(physical._one_fit(problem, there).cost))
+    found = physical._best_fit(problem, start)
+    assert found is not None
+    assert found.cost < min(costs) + 1.0

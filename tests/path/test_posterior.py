@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rolling import CAMERA, RADIUS_IN, hook, run_of, seen_from
+from rolling import CAMERA, RADIUS_IN, hook, moved_px, run_of, seen_from
 
 from calibration.camera import PARAMETERS, Camera
 from tracker.detection.watch import FrameLook
 from tracker.path.motion import VX, VY, MotionModel, X, Y
-from tracker.path.posterior import CommonErrors, draw_paths, widen
+from tracker.path.posterior import CommonErrors, draw_paths, widen, widen_by_scatter
 from tracker.path.smooth import SmoothPath, smooth_run
 
 TIMES_30 = np.arange(-6, 85) / 30
@@ -121,3 +121,44 @@ def test_faint_balls_get_a_wider_rim_bias():
     assert min(widen(MotionModel(), 50.0, 0.0018).bias_px) > 0.5
     assert widen(MotionModel(), 50.0, 0.1, 0.75) == widen(MotionModel(), 50.0, 0.1)
     assert widen(MotionModel(), 50.0, 0.1, 1.3).bias_px[1] > 3 * strong.bias_px[1]
+
+
+def _pulled(pull_px: float, turns_s: float) -> list[FrameLook]:
+    """Sights of a ball whose patches pull at it in turn."""
+    phase = np.array([0.0, 1.0])
+    return [
+        replace(
+            k,
+            detections=tuple(
+                moved_px(d, *(pull_px * np.sin(2 * np.pi * turns_s * d.t_s + phase)).tolist()) for d in k.detections
+            ),
+        )
+        for k in seen_from(hook(), np.arange(150) / 60, sigma_px=0.25)
+    ]
+
+
+def _off(path: SmoothPath) -> float:
+    """Root mean square of what x is off by, in its own sigma."""
+    miss = path.mean[:, X] - np.interp(path.t_s, hook().t_s, hook().x_in)
+    return float(np.sqrt(np.mean((miss**2 / path.covariance[:, X, X])[path.frame >= 0])))
+
+
+@pytest.mark.parametrize("turns_s", [1.6, 3.2, 4.8])
+def test_patches_that_pull_at_a_ball_in_turn_widen_the_model_until_the_path_covers_the_truth(turns_s):
+    model = MotionModel(bias_px=(0.05, 0.05))
+    looks = _pulled(1.0, turns_s)
+    first = smooth_run(run_of(looks), looks, CAMERA, RADIUS_IN, model=model)
+    assert first is not None
+    wider = widen_by_scatter(model, first[0])
+    assert wider is not None
+    again = smooth_run(run_of(looks), looks, CAMERA, RADIUS_IN, model=wider)
+    assert again is not None
+    assert _off(again[0]) < 1.5
+    assert _off(first[0]) > 2.5
+
+
+def test_sights_that_scatter_as_they_say_leave_the_model_as_it_is():
+    model = MotionModel(bias_px=(0.05, 0.05))
+    found = smooth_run(run_of(_pulled(0.0, 1.0)), _pulled(0.0, 1.0), CAMERA, RADIUS_IN, model=model)
+    assert found is not None
+    assert widen_by_scatter(model, found[0]) is None

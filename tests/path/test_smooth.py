@@ -114,6 +114,40 @@ def test_wild_detections_are_gated_out():
     assert path.mean[:, X] == pytest.approx(same.mean[: len(path.mean), X], abs=0.5)
 
 
+def _elsewhere(d: Detection, x_in: float, y_in: float) -> Detection:
+    pixel = CAMERA.project(np.array([x_in, y_in, RADIUS_IN]))
+    return replace(d, x_in=x_in, y_in=y_in, fit=replace(d.fit, centre_px=pixel))
+
+
+def test_an_arm_at_first_does_not_lose_the_ball():
+    """From where the filter begins an arm swings aside: a line through its places leads off the lane."""
+    looks = [
+        FrameLook(
+            k.frame,
+            k.t_s,
+            tuple(_elsewhere(d, 0.4 * (d.y_in - 40), d.y_in) if 40 < d.y_in < 120 else d for d in k.detections),
+        )
+        for k in seen_from(hook(), TIMES_60)
+    ]
+    path = _smooth(looks)
+    assert path.reaches_pins
+    assert path.mean[0, Y] < 240.0
+    assert path.seen.mean() > 0.9
+    late = path.t_s > np.interp(250.0, hook().y_in, hook().t_s)
+    assert np.mean(np.abs(_misses(path)[late & (path.frame >= 0)]) < 2) > 0.8
+
+
+def test_a_ball_that_leaves_for_the_gutter_keeps_its_first_feet():
+    """In the gutter it is seen in more frames than on the lane, but what it did on the lane is what is asked for."""
+    looks = [
+        FrameLook(k.frame, k.t_s, tuple(_elsewhere(d, 23.0, d.y_in) if d.y_in > 200 else d for d in k.detections))
+        for k in seen_from(hook(), TIMES_60)
+    ]
+    path = _smooth(looks)
+    assert path.mean[0, Y] < 24.0
+    assert abs(path.mean[path.mean[:, Y] < 190, X]).max() < 20.0
+
+
 def test_three_detections_are_no_path():
     looks = seen_from(hook(), TIMES_60, from_in=100.0, until_in=114.0)
     assert 1 <= len(run_of(looks).detections) <= 3

@@ -9,6 +9,7 @@ from rolling import CAMERA, HOOK, QUIET, RADIUS_IN, hook, run_of, seen_from
 from sample_media.physics import DensePath, simulate
 from sample_media.spec import BallSpec, LaneSpec, ShotSpec
 from tracker.detection.watch import FrameLook
+from tracker.path.motion import X, Y
 from tracker.path.posterior import CommonErrors
 from tracker.path.smooth import SmoothPath, smooth_run
 from tracker.path.tempo import place_jumps, quickened, slowed_odds, speed_jumps
@@ -94,3 +95,15 @@ def test_piece_cut_out_is_a_jump_of_the_place():
     assert hidden is not None
     assert place_jumps(found[0], CAMERA, RADIUS_IN)
     assert not place_jumps(hidden[0], CAMERA, RADIUS_IN)
+
+
+@pytest.mark.parametrize(("from_ft", "cut"), [(54.4, False), (40, True)])
+def test_steps_among_the_pins_are_no_cut(from_ft, cut):
+    """Pins and their reflections are taken for the ball there, two feet on."""
+    path = _path(hook(), _even(1))
+    rows = path.seen & (path.mean[:, Y] > from_ft * 12)
+    assert rows.sum() > 6
+    ahead = np.column_stack([path.mean[rows, X], path.mean[rows, Y] + 24.0, np.full(rows.sum(), RADIUS_IN)])
+    pixel = path.pixel.copy()
+    pixel[rows] = CAMERA.project(ahead)
+    assert place_jumps(replace(path, pixel=pixel), CAMERA, RADIUS_IN) == cut

@@ -28,12 +28,12 @@ def line_of(hit, radius_in, *, late_s=0.0, aside_in=0.0):
     return BallLine(CONTACT_S + late_s, states, radius_in)
 
 
-def reading(house, hit, folder, hand="right", **off):
+def reading(house, hit, folder, hand="right", *, smeared=False, **off):
     made = drawn(house)
     crops = film_hit(made, hit, folder / "hit.mp4", seed=3)
     before = [c for c in crops if c.t_s < CONTACT_S - 0.2][::2]
     passage = Passage(0.0, 0.9, before, [c for c in crops if c.t_s > 0.3], [])
-    deck = Deck(made.view, (passage,), place_u_px(made.known, made.covariance))
+    deck = Deck(made.view, (passage,), place_u_px(made.known, made.covariance), smeared)
     return read_pins(deck, line_of(hit, hit.ball.radius_in, **off), hand, reaches_pins=True)
 
 
@@ -64,6 +64,15 @@ def test_first_contact_by_path_and_by_picture(tmp_path):
     assert 1 in found.first_moved
     assert "contact_disagrees" not in found.flags
     assert found.numbers["contact_offset_in"].value == pytest.approx(2.6 * np.cos(np.radians(5)), abs=0.02)
+
+
+def test_in_a_clip_of_few_bits_the_first_contact_is_told_and_the_exit_is_not(tmp_path):
+    found = reading(DESK, hit_of(RED, 2.6, 5.0, rack=ALL), tmp_path, smeared=True)
+    assert found.first_pin == 1
+    assert found.exit.missing == "exit_unseen"
+    assert "exit_unseen" in found.flags
+    assert not found.exit_words
+    assert "deflection_deg" not in found.numbers
 
 
 def test_a_path_that_comes_too_late_is_told(tmp_path):

@@ -1,5 +1,8 @@
 """What is said of slow motion: which rate to give, and what a shot's status becomes."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from lines import ARROWS, RADIUS_IN, draws_of, parabola, smooth_of
 
@@ -67,3 +70,14 @@ def test_picture_in_which_the_ball_skips_all_along_does_not_blame_the_clock():
 )
 def test_doubt_stands_where_a_slow_balls_friction_does_not_tell(odds, slow, doubtful):
     assert Tempo(odds=odds, slow=slow).doubtful == doubtful
+
+
+def test_whether_one_ball_rolls_is_told_by_the_model_that_was_not_widened_for_it():
+    states = parabola(17.5, 0.06, 0.0025)
+    path = smooth_of(states)
+    found = analyse(path, draws_of(states), ARROWS, RADIUS_IN, hand=None)
+    jumps = replace(path, nis=np.full(len(path.t_s), 14.0))
+    assert status_of(path, found)[0] == "measured"
+    assert status_of(path, found, strict=jumps)[:2] == ("failed", "track_implausible")
+    seldom = replace(path, nis=np.full(len(path.t_s), 4.0), seen=np.arange(len(path.t_s)) % 2 == 0)
+    assert status_of(path, found, strict=seldom)[:2] == ("failed", "no_ball")

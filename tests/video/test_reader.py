@@ -2,12 +2,14 @@
 
 import weakref
 
+import av
 import cv2
 import numpy as np
 import pytest
 from clips import HEIGHT, HLG, PQ, WIDTH, even_times, pattern, write_clip
 
 from tracker.video.errors import ClipError
+from tracker.video.planes import turn_of, turned, turned_copy
 from tracker.video.reader import ClipReader, Frame
 from tracker.video.source import median_interval_s
 
@@ -120,6 +122,33 @@ def test_crop_widens_to_even_pixels_and_owns_its_data(small_clip):
     assert (crop.index, crop.t_s) == (0, 0.0)
 
 
+@pytest.mark.parametrize("fmt", ["yuv420p", "nv12", "yuv420p10le"])
+@pytest.mark.parametrize("turn", TURNS)
+def test_crops_of_turned_pictures_are_what_the_upright_views_show(tmp_path, turn, fmt):
+    path = write_clip(tmp_path / "turned.mp4", even_times(3), rotation_deg=turn, pix_fmt=fmt)
+    with ClipReader(path) as clip:
+        frame = clip.first_frame
+        crop = frame.crop(10, 14, 36, 24)
+    bits = frame.bit_depth - 8
+    np.testing.assert_array_equal(crop.luma, frame.luma[14:38, 10:46] >> bits)
+    for own, plane in zip((crop.cb, crop.cr), frame.chroma, strict=True):
+        np.testing.assert_array_equal(own, plane[7:19, 5:23] >> bits)
+    assert all(plane.flags.c_contiguous and plane.dtype == np.uint8 for plane in (crop.luma, crop.cb, crop.cr))
+
+
+@pytest.mark.parametrize("turn", TURNS)
+def test_the_turn_of_a_view_is_told_by_its_strides(turn):
+    stored = np.arange(6 * 8, dtype=np.uint8).reshape(6, 8)
+    view = turned(stored, turn)
+    assert turn_of(view[1:4, 2:5]) == turn
+    np.testing.assert_array_equal(turned_copy(stored, turn), np.rot90(stored, turn // 90))
+
+
+def test_other_views_than_turns_count_as_they_are():
+    stored = np.arange(6 * 8, dtype=np.uint8).reshape(6, 8)
+    assert [turn_of(view) for view in (stored[::-1], stored[:, ::-1], stored.T, stored.T[::-1, ::-1])] == [0] * 4
+
+
 @pytest.mark.parametrize("box", [(-1, 0, 4, 4), (0, 0, 97, 4), (0, 62, 4, 4), (0, 0, 0, 4)])
 def test_crop_outside_the_frame_is_refused(small_clip, box):
     with ClipReader(small_clip) as clip, pytest.raises(ValueError, match="does not lie inside the frame of 96 x 64"):
@@ -182,6 +211,25 @@ def test_repeated_pictures_are_told(tmp_path, crf):
         assert clip.facts().repeated_frames == 1
 
 
+@pytest.mark.parametrize("row", [4, 36, 60])
+def test_a_change_anywhere_makes_another_picture(tmp_path, row):
+    """The middle row is looked at first; one that is the same says nothing yet."""
+    still = pattern(0)
+    moved = still.copy()
+    moved[row - 2 : row + 2, 40:48] ^= 0x80
+    path = tmp_path / "row.mkv"
+    with av.open(str(path), "w", format="matroska") as container:
+        stream = container.add_stream("ffv1", rate=30)
+        stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, "gray"
+        for k, picture in enumerate((still, still, moved, moved)):
+            frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="gray")
+            frame.pts = k
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    with ClipReader(path) as clip:
+        assert [frame.index for frame in clip if frame.repeated] == [1, 3]
+
+
 def test_one_pass_only(small_clip):
     with ClipReader(small_clip) as clip:
         list(clip)
@@ -196,7 +244,7 @@ def test_nothing_holds_on_to_past_frames(tmp_path):
     alive = []
     with ClipReader(path) as clip:
         for frame in clip:
-            alive.append(weakref.ref(frame.luma.base))
+            alive.append(weakref.ref(frame.luma))
             held = sum(ref() is not None for ref in alive)
             # The first frame, this one, and the one before.
             assert held <= 3

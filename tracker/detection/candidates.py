@@ -22,8 +22,11 @@ GAP_CELLS = 8
 OUTER_CELLS = 11
 BELOW_CELLS = 3
 NEAR = OUTER_CELLS + 1
+PEAK_CELLS = 3
+"""A peak is the highest within so many cells on every side."""
 MIN_SCORE = 0.22
 MAX_CANDIDATES = 5
+_AROUND = np.ones((2 * PEAK_CELLS + 1, 2 * PEAK_CELLS + 1), np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,9 @@ def changed_share(view: tuple[Image, Image, Image], background: ViewBackground) 
         squared = cv2.multiply(scaled, scaled)
         power = squared if power is None else cv2.add(power, squared)
     root: FloatImage = np.asarray(cv2.sqrt(power), dtype=np.float32)
-    return np.asarray(np.clip((root - np.float32(CHANGED_FROM_SIGMA)) / np.float32(CHANGED_SPAN_SIGMA), 0, 1))
+    root -= np.float32(CHANGED_FROM_SIGMA)
+    root /= np.float32(CHANGED_SPAN_SIGMA)
+    return np.asarray(root.clip(0.0, 1.0, out=root))
 
 
 def _box_mean(image: FloatImage, reach: int, below: int) -> FloatImage:
@@ -71,12 +76,45 @@ def find_candidates(changed: FloatImage) -> tuple[Candidate, ...]:
     score = _score(np.ascontiguousarray(changed[top:bottom, left:right]))
     if float(score.max()) < MIN_SCORE:
         return ()
-    peak = np.asarray(cv2.dilate(score, np.ones((7, 7), np.uint8)))
-    rows, columns = np.nonzero((score >= peak) & (score >= MIN_SCORE))
-    order = np.argsort(-score[rows, columns], kind="stable")[:MAX_CANDIDATES]
-    return tuple(
-        Candidate(int(rows[k]) + top, int(columns[k]) + left, float(score[rows[k], columns[k]])) for k in order
-    )
+    peak = np.asarray(cv2.dilate(score, _AROUND))
+    middles = _middles((score >= peak) & (score >= MIN_SCORE), score)
+    return tuple(Candidate(row + top, column + left, height) for row, column, height in middles)
+
+
+def _middles(peaks: NDArray[np.bool_], score: FloatImage) -> list[tuple[int, int, float]]:
+    """Row, column and height of one cell of each plateau, best first; at most as many as are wanted.
+
+    Where a ball stands out fully the score is the same over several cells, which would all be measured as it. Only then
+    can peaks be as near to each other.
+    """
+    places = np.flatnonzero(peaks)
+    scores = score.ravel().take(places)
+    order = np.argsort(-scores, kind="stable")
+    plateaus: list[tuple[float, list[tuple[int, int]]]] = []
+    for place, height in zip(places.take(order).tolist(), scores.take(order).tolist(), strict=True):
+        cell = divmod(place, peaks.shape[1])
+        near = [cells for level, cells in plateaus if level == height and _near(cell, cells)]
+        if near:
+            near[0].append(cell)
+            for other in near[1:]:
+                near[0].extend(other)
+                other.clear()
+        else:
+            plateaus.append((height, [cell]))
+    kept = [(height, cells) for height, cells in plateaus if cells][:MAX_CANDIDATES]
+    return [(*_middle(cells), height) for height, cells in kept]
+
+
+def _near(cell: tuple[int, int], cells: list[tuple[int, int]]) -> bool:
+    return any(abs(cell[0] - row) <= PEAK_CELLS and abs(cell[1] - column) <= PEAK_CELLS for row, column in cells)
+
+
+def _middle(cells: list[tuple[int, int]]) -> tuple[int, int]:
+    """The cell nearest to the mean of some."""
+    if len(cells) == 1:
+        return cells[0]
+    row, column = (sum(side) / len(cells) for side in zip(*cells, strict=True))
+    return min(cells, key=lambda cell: (cell[0] - row) ** 2 + (cell[1] - column) ** 2)
 
 
 def _score(changed: FloatImage) -> FloatImage:
@@ -86,5 +124,9 @@ def _score(changed: FloatImage) -> FloatImage:
     outer_share, gap_share = _box_mean(changed, OUTER_CELLS, BELOW_CELLS), _box_mean(changed, GAP_CELLS, BELOW_CELLS)
     outer = (2 * OUTER_CELLS + 1) * (OUTER_CELLS + BELOW_CELLS + 1)
     gap = (2 * GAP_CELLS + 1) * (GAP_CELLS + BELOW_CELLS + 1)
-    ring = (outer_share * np.float32(outer) - gap_share * np.float32(gap)) / np.float32(outer - gap)
-    return np.asarray(cv2.subtract(disk, ring), dtype=np.float32)
+    outer_share *= np.float32(outer)
+    gap_share *= np.float32(gap)
+    outer_share -= gap_share
+    outer_share /= np.float32(outer - gap)
+    disk -= outer_share
+    return disk

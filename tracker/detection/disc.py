@@ -5,171 +5,130 @@ and cannot be followed. The disc as a whole still stands out: inside, brightness
 the ball, outside the picture is the clip's own background. The likeliest centre is where a low polynomial inside the
 disc, another one in its mirror image on the oil, and the background elsewhere explain the picture best (generalised
 likelihood ratio; Kay, Fundamentals of Statistical Signal Processing II, section 6.4, from memory).
+
+Many balls are fitted at a time, as in :mod:`tracker.detection.outline`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.finding.sampling import MAD_PER_SIGMA
-from tracker.detection.outline import BallFit, Planes, Rim
+from tracker.detection.around import Reading, Shapes, read_around, shapes_of
+from tracker.detection.outline import BallFit, Planes, Sought
+from tracker.detection.shading import FLAT, QUADRATIC, Shading, explained, shading, squares
 
 Array = NDArray[np.float64]
-Single = NDArray[np.float32]
+_T = TypeVar("_T")
 
-OUTER, RING = 2.0, 1.2
-"""Radii to which the picture is looked at, and from which on its noise is taken."""
-BELOW_SINE = 0.72
-"""Shadow and mirror image, which join the ball from below, are no noise."""
-MIRROR_WIDE, MIRROR_DEEP = 0.8, 1.9
-"""Half-width and depth of the mirror image, radii."""
+OUTER = 2.0
+"""Radii to which the picture is looked at."""
 SEARCH_MIRROR = 0.5
 """What the mirror image counts while the ball is searched for, lest the ball is taken for one of a ball above it."""
-COARSE_PIXELS, FINE_PIXELS, TOUCH_PIXELS = 400, 1200, 700
-"""A ball's luma pixels are thinned out to about so many for the search, for its end, and beside a rim."""
 PEAK_TURNS = 3
 RIM_PULLED_PX = (0.1, 0.35)
 """How far highlights and mirror images pull the rim as a whole."""
-WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.25, 0.75, (0.12, 0.12, 0.06)
+WIDE_SHARE, FARTHEST, NARROW_SHARES = 0.375, 0.75, (0.12, 0.06)
 LAST_STEP_PX = 0.15
 APART = 0.38
 """Steps of the search in radii, the wide ones to 0.75 radii; peaks farther apart than the last are rivals."""
-EDGE_PX = 1.0
-"""Half-width of the disc's edge: blur by optics, motion and compression."""
-NOISE_FLOOR = 1.5
-CHROMA_FLOORS = (1.5, 3.0)
-"""Compression leaves chroma in blocks: it tells well about where a ball is, and badly where exactly."""
 LEAST_GAIN = 60.0
 """Log likelihood by which the disc must beat the empty lane; a grey noise field of that size gives under 20."""
 CORRELATED = 4.0
 """Compressed noise is alike over neighbouring pixels: standard deviations grow by about this factor."""
 MODEL_SHARE = (0.03, 0.04)
 """What shading that is no polynomial does to (u, v), shares of the radius, from faint balls on rendered clips."""
-FLAT, QUADRATIC = 3, 6
-"""Terms of a polynomial in two places: of the first and of the second degree."""
-RIDGE = 1e-3
-"""Keeps polynomials solvable where hardly a pixel is left."""
 RIVAL_SHARE = 0.012
 """Share of the likelihood that shading which is no polynomial may give or take: other peaks within it are rivals."""
 DISC_RIM_SHARE = 0.6
 """What counts as the share of its rim: less than a rim that is followed all round, more than one hardly seen."""
+SEARCH = Reading(count=400, outer=OUTER + FARTHEST, chroma_floor=1.5)
+END = Reading(count=900, outer=OUTER, chroma_floor=3.0)
+TOUCH = Reading(count=700, outer=OUTER, chroma_floor=3.0)
+"""Pixels for the search, for its end, and beside a rim. Compression leaves chroma in blocks: it tells well about where
+a ball is, and badly where exactly."""
+TOGETHER = 10
+"""Balls that are fitted at a time: what they need stays in the cache."""
+
+_AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
+_WIDE = np.array([(i, j) for j in np.arange(-2.0, 3.0) for i in np.arange(-2.0, 3.0)])
+_MIDDLE = 4
+_PARABOLA = np.linalg.pinv(
+    np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
+)[1:]
+"""From values at the nine places to slope and bend of the parabola through them, least squares."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Pixels:
-    """Pixels of luma, or of both chroma planes, around the ball.
-
-    Places ``(n, 2)`` in the crop; values relative to the background's mean and changes to its own value at that pixel,
-    both ``(k, n)`` in units of the plane's noise. ``moments`` ``(n, t t + t k + 1)`` are what sums over a weighted part
-    of the pixels need: products of the polynomial's ``t`` terms with each other and with the values, and how much worse
-    a flat zero describes a pixel than the background does.
-    """
-
-    at: Single
-    value: Single
-    change: Single
-    noise: Array
-    moments: Single
-    terms: int
-
-
-@dataclass(frozen=True, slots=True)
-class _Shape:
-    """The outline as an ellipse ``a u^2 + 2 b u v + c v^2 = 1`` about the ball's projected centre, and its radius."""
-
-    a: float
-    b: float
-    c: float
-    radius_px: float
-
-    def reach(self, u: Single, v: Single) -> Single:
-        """Distance in radii of places (u, v) relative to the centre."""
-        square = (np.float32(self.a) * u + np.float32(2 * self.b) * v) * u + np.float32(self.c) * v * v
-        return np.asarray(np.sqrt(square), dtype=np.float32)
-
-
-def fit_disc(planes: Planes, background: Planes, rim: Rim, noise: Array, *, origin: tuple[int, int]) -> BallFit | None:
-    """Measure the centre of a ball whose rim is too faint to follow.
-
-    Parameters
-    ----------
-    planes, background : Planes
-        Crop of the frame and of the clip's background.
-    rim : Rim
-        Predicted outline in pixels of the upright frame; within about two thirds of a radius of the true one.
-    noise : ndarray of shape (3,)
-        Standard deviation of luma, Cb and Cr noise at this place; for the contrast that is reported.
-    origin : tuple of int
-        Left and top of the crop in the upright frame.
-
-    Returns
-    -------
-    BallFit or None
-        None where the disc explains too little, or the likeliest place is not a peak near the predicted one.
-    """
-    shape, begin = _shape(rim), rim.centre - np.array(origin)
-    coarse = _pixels(
-        planes, background, begin, shape, count=COARSE_PIXELS, chroma_floor=CHROMA_FLOORS[0], outer=OUTER + FARTHEST
-    )
-    grid = WIDE_SHARE * shape.radius_px * _WIDE
-    gains = _gain(coarse, begin + grid, shape, mirror=SEARCH_MIRROR)
-    centre = begin + grid[int(np.argmax(gains))]
-    fine = _pixels(planes, background, centre, shape, count=FINE_PIXELS, chroma_floor=CHROMA_FLOORS[1])
-    settled = 0.0
-    for share in NARROW_SHARES:
-        if share == settled:
-            continue
-        around = centre + max(share * shape.radius_px, LAST_STEP_PX) * _AROUND
-        best = int(np.argmax(_gain(fine, around, shape)))
-        centre, settled = around[best], share if best == _MIDDLE else 0.0
-    peak = _peak(fine, centre, shape)
-    if peak is None:
-        return None
-    away = begin + grid - centre
-    # likelihoods grow with the pixels looked at: as if the search had used as many of the same area as its end
-    gains *= len(fine[0].at) / max(len(coarse[0].at), 1) * (1 + FARTHEST / OUTER) ** 2
-    covariance = peak[1] + _rivals(away, gains, shape)
-    return BallFit(
-        peak[0] + np.array(origin), covariance, 0.0, DISC_RIM_SHARE, _contrast(fine, centre, shape, noise), "disc"
-    )
-
-
-def with_disc(
-    fit: BallFit, planes: Planes, background: Planes, rim: Rim, *, noise: Array, origin: tuple[int, int]
-) -> BallFit:
-    """The centre by rim and disc together.
+def fit_discs(
+    sought: Sequence[Sought], rims: Sequence[BallFit | None], background: Planes, *, origin: tuple[int, int]
+) -> list[BallFit | None]:
+    """Measure the centres of balls by their discs, and by rim and disc together where the rim was followed.
 
     Both look at the same pixels but err differently: lamps above and the mirror image below pull at the rim, texture at
     the disc. Where they lie farther apart than their covariances say, the covariance of the mean grows (Birge ratio).
 
     Parameters
     ----------
-    fit : BallFit
-        The centre by the rim (:func:`tracker.detection.outline.fit_balls`).
-    planes, background, rim, noise, origin
-        As for :func:`fit_disc`.
+    sought : sequence of Sought
+        Balls, of one frame or of many; their outlines within about two thirds of a radius of the true ones. Their noise
+        is for the contrast that is reported.
+    rims : sequence of BallFit or None
+        The centre by the rim (:func:`tracker.detection.outline.fit_balls`); None where it is too faint to follow.
+    background : Planes
+        The same crop of the clip's background.
+    origin : tuple of int
+        Left and top of the crop in the upright frame.
 
     Returns
     -------
-    BallFit
-        ``fit`` by its rim alone (:func:`pulled`) where the disc has no peak anywhere near.
+    list of BallFit or None
+        Where the disc explains too little, or the likeliest place is not a peak near the predicted one, the fit by the
+        rim alone (:func:`pulled`), or None without one.
     """
-    shape, centre = _shape(rim), fit.centre_px - np.array(origin)
-    pixels = _pixels(planes, background, centre, shape, count=TOUCH_PIXELS, chroma_floor=CHROMA_FLOORS[1])
-    peak = _peak(pixels, centre, shape)
-    if peak is not None:
-        return _together(fit, peak[0] + np.array(origin), peak[1])
-    disc = fit_disc(planes, background, rim, noise, origin=origin)
-    return pulled(fit) if disc is None else _together(fit, disc.centre_px, disc.covariance)
+    followed = [(k, rim) for k, rim in enumerate(rims) if rim is not None]
+    near = _in_parts(
+        [sought[k] for k, _ in followed],
+        lambda rows: _touched([followed[k] for k in rows], sought, background, np.array(origin)),
+    )
+    peaks = {k: peak for (k, _), peak in zip(followed, near, strict=True) if peak is not None}
+    lost = [k for k in range(len(sought)) if k not in peaks]
+    far = _in_parts(
+        [sought[k] for k in lost],
+        lambda rows: _searched([sought[lost[k]] for k in rows], background, np.array(origin)),
+    )
+    discs = dict(zip(lost, far, strict=True))
+    return [
+        _together(rim, peaks[k].centre + np.array(origin), peaks[k].covariance)
+        if rim is not None and k in peaks
+        else _beside(rim, discs[k])
+        for k, rim in enumerate(rims)
+    ]
 
 
 def pulled(fit: BallFit) -> BallFit:
     """The centre by the rim alone, its covariance with what highlights and mirror images do to the rim as a whole."""
     return replace(fit, covariance=fit.covariance + np.diag(np.square(RIM_PULLED_PX)))
+
+
+def _in_parts(sought: Sequence[Sought], fitted: Callable[[list[int]], list[_T]]) -> list[_T]:
+    """Balls fitted some at a time, those of about one size: else most of their grids would lie beyond the smaller."""
+    order = np.argsort([float(ball.rim.radius_px.mean()) for ball in sought], kind="stable").tolist()
+    found: dict[int, _T] = {}
+    for first in range(0, len(order), TOGETHER):
+        rows = order[first : first + TOGETHER]
+        found |= zip(rows, fitted(rows), strict=True)
+    return [found[k] for k in range(len(sought))]
+
+
+def _beside(rim: BallFit | None, disc: BallFit | None) -> BallFit | None:
+    if rim is None or disc is None:
+        return disc if rim is None else pulled(rim)
+    return _together(rim, disc.centre_px, disc.covariance)
 
 
 def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit:
@@ -180,160 +139,165 @@ def _together(fit: BallFit, other_px: Array, other_covariance: Array) -> BallFit
     return replace(fit, centre_px=fit.centre_px + own @ both @ apart, covariance=covariance)
 
 
-_AROUND = np.array([(i, j) for j in (-1.0, 0.0, 1.0) for i in (-1.0, 0.0, 1.0)])
-_WIDE = np.array([(i, j) for j in np.arange(-3.0, 4.0) for i in np.arange(-3.0, 4.0)])
-_MIDDLE = 4
-_PARABOLA = np.linalg.pinv(
-    np.stack([np.ones(9), *_AROUND.T, _AROUND[:, 0] ** 2 / 2, _AROUND.prod(axis=1), _AROUND[:, 1] ** 2 / 2], axis=1)
-)[1:]
-"""From values at the nine places to slope and bend of the parabola through them, least squares."""
+@dataclass(frozen=True, slots=True)
+class _Peak:
+    """Top of the likelihood in the crop, and its covariance."""
+
+    centre: Array
+    covariance: Array
 
 
-def _shape(rim: Rim) -> _Shape:
-    edge = rim.unit * rim.radius_px[:, None]
-    rows = np.stack([edge[:, 0] ** 2, 2 * edge[:, 0] * edge[:, 1], edge[:, 1] ** 2], axis=1)
-    a, b, c = np.linalg.solve(rows.T @ rows, rows.sum(axis=0))
-    return _Shape(float(a), float(b), float(c), float(np.mean(rim.radius_px)))
+@dataclass(frozen=True, slots=True)
+class _Near:
+    """Pixels around b balls and where in the crop they were read around."""
+
+    centres: Array
+    shapes: Shapes
+    parts: tuple[Shading, Shading]
+
+    def of(self, rows: Sequence[int]) -> _Near:
+        """Some of the balls."""
+        if len(rows) == len(self.centres):
+            return self
+        luma, chroma = (part.of(rows) for part in self.parts)
+        return _Near(self.centres[list(rows)], self.shapes.of(rows), (luma, chroma))
 
 
-def _pixels(
-    planes: Planes,
-    background: Planes,
-    centre: Array,
-    shape: _Shape,
-    *,
-    count: int,
-    chroma_floor: float,
-    outer: float = OUTER,
-) -> list[_Pixels]:
-    """About ``count`` luma pixels around a centre and the chroma pixels there, each plane with its own noise."""
-    kinds = (
-        (((planes.luma, background.luma),), 1, (0.5, 0.5)),
-        (((planes.cb, background.cb), (planes.cr, background.cr)), 2, planes.chroma_site),
+def _read(
+    sought: Sequence[Sought], background: Planes, centres: Array, *, shapes: Shapes, how: Reading, reach_px: Array
+) -> _Near:
+    luma, chroma = read_around([ball.planes for ball in sought], background, centres, shapes=shapes, how=how)
+    parts = (
+        shading(luma, shapes, reach_px=reach_px, terms=QUADRATIC),
+        shading(chroma, shapes, reach_px=reach_px, terms=FLAT),
     )
-    thinned = np.sqrt(np.pi * (outer * shape.radius_px) ** 2 / count)
-    found = []
-    for pairs, pitch, site in kinds:
-        every = max(1, round(thinned / pitch))
-        rows, columns = (
-            _around(c, outer * shape.radius_px, pitch=pitch, size=n, every=every)
-            for c, n in zip(centre[::-1], pairs[0][0].shape, strict=True)
-        )
-        u, v = (
-            (pitch * np.arange(side.start, side.stop, every) + first - middle).astype(np.float32)
-            for side, first, middle in zip((columns, rows), site, centre, strict=True)
-        )
-        reach = shape.reach(u[None], v[:, None])
-        kept = reach < outer
-        away = np.stack([np.broadcast_to(u, kept.shape)[kept], np.broadcast_to(v[:, None], kept.shape)[kept]], axis=1)
-        frame, empty = (np.stack([p[k][rows, columns][kept] for p in pairs]).astype(np.float32) for k in (0, 1))
-        below = away[:, 1] >= BELOW_SINE * np.hypot(away[:, 0], away[:, 1])
-        floor, terms = (NOISE_FLOOR, QUADRATIC) if pitch == 1 else (chroma_floor, FLAT)
-        noise = _ring_noise(frame - empty, (reach[kept] > RING) & ~below, floor)
-        found.append(_relative(away, frame, empty, centre=centre, noise=noise, scale_px=shape.radius_px, terms=terms))
-    return found
+    return _Near(centres, shapes, parts)
 
 
-def _ring_noise(change: Single, ring: NDArray[np.bool_], floor: float) -> Single:
-    """Noise ``(k, 1)`` that the ring around the ball shows in changes ``(k, n)``."""
-    if not ring.any():
-        return np.full((len(change), 1), np.inf, np.float32)
-    ranked = np.sort(np.abs(change[:, ring]), axis=1)
-    middle = ranked.shape[1] // 2
-    spread = (ranked[:, middle] + ranked[:, ~middle]) / 2 / MAD_PER_SIGMA
-    return np.asarray(np.maximum(spread, floor), dtype=np.float32)[:, None]
+def _peak_step_px(shapes: Shapes) -> Array:
+    return np.maximum(0.5, shapes.radius_px / 20)
 
 
-def _relative(
-    away: Single, frame: Single, empty: Single, *, centre: Array, noise: Single, scale_px: float, terms: int
-) -> _Pixels:
-    """Pixels ``away`` from a centre in units of the noise, with their moments about it."""
-    level = empty.mean(axis=1, keepdims=True) if empty.size else np.float32(0.0)
-    value, change = (np.asarray((frame - other) / noise, dtype=np.float32) for other in (level, empty))
-    x, y = (away / np.float32(scale_px)).T
-    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][:terms])
-    pairs = (basis[:, None] * basis[None]).reshape(terms * terms, -1)
-    with_values = (basis[:, None] * value[None]).reshape(terms * len(value), -1)
-    worse = (value**2 - change**2).sum(axis=0, keepdims=True)
-    moments = np.ascontiguousarray(np.concatenate([pairs, with_values, worse]).T)
-    at = np.asarray(away + centre, dtype=np.float32)
-    return _Pixels(at, value, change, noise[:, 0].astype(np.float64), moments, terms)
+def _peak_reach_px(shapes: Shapes) -> Array:
+    """How far from where it begins the search for a peak can look."""
+    return np.asarray((2 * (PEAK_TURNS - 1) + 1) * _peak_step_px(shapes))
 
 
-def _around(centre: float, reach_px: float, *, pitch: int, size: int, every: int) -> slice:
-    """Rows or columns of a plane within a distance of a place, each ``every``-th."""
-    low, high = (round((centre + side * reach_px) / pitch) for side in (-1, 1))
-    return slice(max(low, 0), max(min(high, size), low, 0), every)
+def _touched(
+    followed: Sequence[tuple[int, BallFit]], sought: Sequence[Sought], background: Planes, origin: Array
+) -> list[_Peak | None]:
+    """Peaks beside the rims of some balls, given with their rows in ``sought``."""
+    own, centres = [sought[k] for k, _ in followed], np.array([fit.centre_px for _, fit in followed]) - origin
+    shapes = shapes_of([ball.rim for ball in own])
+    near = _read(own, background, centres, shapes=shapes, how=TOUCH, reach_px=_peak_reach_px(shapes))
+    return _peaks(near, np.zeros_like(centres))
 
 
-def _gain(pixels: Sequence[_Pixels], centres: Array, shape: _Shape, *, mirror: float = 1.0) -> Array:
-    """Log likelihood ``(m,)`` of a ball with its mirror image at centres ``(m, 2)`` over that of the empty lane."""
-    total = np.zeros(len(centres))
-    deep = np.float32(shape.radius_px)
-    for part in pixels:
-        u, v = (part.at[:, k] - centres[:, k, None].astype(np.float32) for k in (0, 1))
-        inside = _ramp(deep - deep * shape.reach(u, v))
-        below = (1.0 - inside) * (v > 0) * _ramp(np.float32(MIRROR_WIDE) * deep - np.abs(u))
-        below *= _ramp(np.float32(MIRROR_DEEP) * deep - v)
-        total += _explained(inside, part, part.terms) + mirror * _explained(below, part, FLAT)
-    return 0.5 * total
+def _searched(sought: Sequence[Sought], background: Planes, origin: Array) -> list[BallFit | None]:
+    """Balls by their discs alone."""
+    shapes, begin = shapes_of([ball.rim for ball in sought]), np.array([ball.rim.centre for ball in sought]) - origin
+    coarse = _read(sought, background, begin, shapes=shapes, how=SEARCH, reach_px=FARTHEST * shapes.radius_px)
+    steps = WIDE_SHARE * shapes.radius_px[:, None, None] * _WIDE
+    gains = explained(coarse.parts, steps, mirror=SEARCH_MIRROR)
+    centres = begin + steps[np.arange(len(steps)), np.argmax(gains, axis=1)]
+    narrow_px = np.maximum(np.array(NARROW_SHARES)[:, None] * shapes.radius_px, LAST_STEP_PX)
+    reach_px = narrow_px.sum(axis=0) + _peak_reach_px(shapes)
+    fine = _read(sought, background, centres, shapes=shapes, how=END, reach_px=reach_px)
+    at = _narrowed(fine, narrow_px)
+    peaks = _peaks(fine, at)
+    # likelihoods grow with the pixels looked at: as if the search had used as many of the same area as its end
+    counts = fine.parts[0].around.count / np.maximum(coarse.parts[0].around.count, 1)
+    gains *= (counts * (1 + FARTHEST / OUTER) ** 2)[:, None]
+    away = (begin - centres - at)[:, None] + steps
+    contrast = _contrast(fine, at, np.array([ball.noise for ball in sought]))
+    return [
+        None
+        if peak is None
+        else _told(peak, origin, _rivals(away[k], gains[k], float(shapes.radius_px[k])), float(contrast[k]))
+        for k, peak in enumerate(peaks)
+    ]
 
 
-def _ramp(depth_px: Single) -> Single:
-    """0 to 1 over the blur of an edge, for how deep inside it a pixel lies."""
-    return np.asarray(np.clip(np.float32(0.5) + depth_px / np.float32(2 * EDGE_PX), 0.0, 1.0), dtype=np.float32)
+def _told(peak: _Peak, origin: Array, rivals: Array, contrast: float) -> BallFit:
+    return BallFit(peak.centre + origin, peak.covariance + rivals, 0.0, DISC_RIM_SHARE, contrast, "disc")
 
 
-def _explained(weight: Single, part: _Pixels, terms: int) -> Array:
-    """How much better ``(m,)`` polynomials describe pixels weighted by ``(m, n)`` than the background does.
+def _narrowed(near: _Near, narrow_px: Array) -> Array:
+    """The likeliest places ``(b, 2)`` of ever smaller steps ``(s, b)``, from where the pixels were read around."""
+    at = np.zeros_like(near.centres)
+    settled = np.zeros(len(at))
+    for step in narrow_px:
+        left = np.flatnonzero(settled != step).tolist()
+        if not left:
+            continue
+        around = at[left, None] + step[left, None, None] * _AROUND
+        best = np.argmax(explained(near.of(left).parts, around), axis=1)
+        at[left] = around[np.arange(len(left)), best]
+        settled[left] = np.where(best == _MIDDLE, step[left], 0.0)
+    return at
 
-    Polynomials about any place are the same polynomials, so that sums over pixels are taken about one for all centres.
-    """
-    all_terms = part.terms
-    sums = (weight @ part.moments).astype(np.float64)
-    square = all_terms * all_terms
-    normal = sums[:, :square].reshape(-1, all_terms, all_terms)[:, :terms, :terms] + RIDGE * np.eye(terms)
-    right = sums[:, square:-1].reshape(len(sums), all_terms, -1)[:, :terms]
-    shaded = np.sum(right * np.linalg.solve(normal, right), axis=(1, 2))
-    return np.asarray(shaded - sums[:, -1])
 
-
-def _peak(pixels: Sequence[_Pixels], centre: Array, shape: _Shape) -> tuple[Array, Array] | None:
-    """Top of the likelihood near a centre, by the parabola about it, and its covariance.
+def _peaks(near: _Near, at: Array) -> list[_Peak | None]:
+    """Top of the likelihood near each place ``(b, 2)``, by the parabola about it, and its covariance.
 
     That is what the bend tells, for noise that is alike from pixel to pixel, and what the shading model leaves behind.
     """
-    step = max(0.5, shape.radius_px / 20)
+    peaks: list[_Peak | None] = [None] * len(at)
+    at, step, left = at.copy(), _peak_step_px(near.shapes), list(range(len(at)))
     for _ in range(PEAK_TURNS):
-        gains = _gain(pixels, centre + step * _AROUND, shape)
-        gx, gy, xx, xy, yy = _PARABOLA @ gains
-        bend = -np.array([[xx, xy], [xy, yy]]) / step**2
-        if gains[_MIDDLE] < LEAST_GAIN or np.linalg.eigvalsh(bend)[0] <= 0:
-            return None
-        covariance = np.linalg.inv(bend)
-        move = covariance @ np.array([gx, gy]) / step
-        far = float(np.hypot(*move)) / (2 * step)
-        if far <= 1.0:
-            model = np.diag(np.square(np.array(MODEL_SHARE) * shape.radius_px))
-            return centre + move, np.asarray(covariance * CORRELATED**2 + model, dtype=np.float64)
-        centre = centre + move / far
-    return None
+        if not left:
+            break
+        around = at[left, None] + step[left, None, None] * _AROUND
+        again = []
+        for k, gains in zip(left, explained(near.of(left).parts, around), strict=True):
+            top = _top(gains)
+            if top is None:
+                continue
+            move, covariance = top
+            far = math.hypot(*move) / 2
+            if far > 1.0:
+                at[k] += step[k] * move / far
+                again.append(k)
+                continue
+            model = np.diag(np.square(np.array(MODEL_SHARE) * near.shapes.radius_px[k]))
+            spread = covariance * (step[k] * CORRELATED) ** 2 + model
+            peaks[k] = _Peak(near.centres[k] + at[k] + step[k] * move, spread)
+        left = again
+    return peaks
 
 
-def _rivals(away: Array, gains: Array, shape: _Shape) -> Array:
+def _top(gains: Array) -> tuple[Array, Array] | None:
+    """Where the parabola through gains at nine places has its top, in steps, and the inverse of its bend there."""
+    gx, gy, xx, xy, yy = (_PARABOLA @ gains).tolist()
+    det = xx * yy - xy * xy
+    if gains[_MIDDLE] < LEAST_GAIN or xx >= 0 or det <= 0:
+        return None
+    covariance = np.array([[-yy, xy], [xy, -xx]]) / det
+    return covariance @ np.array([gx, gy]), covariance
+
+
+def _rivals(away: Array, gains: Array, radius_px: float) -> Array:
     """Covariance ``(2, 2)`` by other likely places at ``away`` ``(m, 2)`` from the one that was chosen."""
     best = float(gains.max())
     likely = np.exp((gains - best) / (CORRELATED**2 + RIVAL_SHARE * max(best, 0.0)))
-    likely[np.hypot(*away.T) < APART * shape.radius_px] = 0.0
+    likely[np.hypot(*away.T) < APART * radius_px] = 0.0
     return np.asarray((likely[:, None] * away).T @ away / (1.0 + likely.sum()))
 
 
-def _contrast(pixels: Sequence[_Pixels], centre: Array, shape: _Shape, noise: Array) -> float:
-    """Root mean square change inside the disc in standard deviations of the background's noise."""
-    square, sigmas = 0.0, iter(noise)
-    for part in pixels:
-        away = part.at - centre.astype(np.float32)
-        inside = shape.reach(away[:, 0], away[:, 1]) < 1.0
-        for change, own in zip(part.change[:, inside], part.noise, strict=True):
-            square += float(np.mean(np.square(change * own / next(sigmas)))) if inside.any() else 0.0
-    return float(np.sqrt(square))
+def _contrast(near: _Near, at: Array, noise: Array) -> Array:
+    """Root mean square change ``(b,)`` inside the discs in standard deviations of the background's noise ``(b, 3)``.
+
+    A plane without pixels that tell its noise counts for nothing.
+    """
+    total, first = np.zeros(len(at)), 0
+    for part in near.parts:
+        change = part.around.change[:, :, part.disc.rows, part.disc.columns]
+        b, k = change.shape[:2]
+        seen = part.around.seen[:, part.disc.rows, part.disc.columns].reshape(b, -1)
+        inside = (squares(part, at[:, None])[:, 0] < 1.0) & seen
+        square = (np.square(change.reshape(b, k, -1)) * inside[:, None]).sum(axis=2)
+        share = square / np.maximum(np.count_nonzero(inside, axis=1), 1)[:, None]
+        own = np.where(np.isfinite(part.around.noise), part.around.noise, 0.0)
+        total += np.sum(share * np.square(own / noise[:, first : first + k]), axis=1)
+        first += k
+    return np.sqrt(total)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -43,7 +43,6 @@ SHIFT_TURNS = 2
 MIN_RAYS = 8
 TOGETHER = 24
 """Balls that are fitted at a time: what they need stays in the cache."""
-NO_SECOND_MAP: Any = None
 GOOD_SHARE = 0.8
 DOUBT_POWER = 6
 COARSE_SHARE = (0.25, 0.4)
@@ -101,7 +100,7 @@ class BallFit:
         Difference to the background in standard deviations of its noise: median over rays, root mean square of a disc.
     how : {'rim', 'disc', 'place'}
         Whether the rim was followed (:func:`fit_balls`), the disc as a whole fitted
-        (:func:`tracker.detection.disc.fit_disc`) or only the place seen (:func:`coarse_fit`).
+        (:func:`tracker.detection.disc.fit_discs`) or only the place seen (:func:`coarse_fit`).
     blur_px : float
         Standard deviation of the blur of its sharper rays, up to a pixel and a half; NaN where no rim was followed.
     """
@@ -120,21 +119,25 @@ class BallFit:
         return self.how != "place"
 
 
-def sphere_rim(camera: Camera, centre_in: Array, radius_in: float, rays: int = RAYS) -> Rim:
-    """Outline of a sphere at ``centre_in`` ``(3,)`` inches: a cone of half-angle asin(R / d) about the sight line."""
-    axis = camera.to_camera(centre_in)
-    reach = math.sqrt(float(axis @ axis))
-    axis = axis / reach
-    half = math.asin(min(radius_in / reach, 0.999))
-    level = math.hypot(axis[0], axis[2])
-    across = np.array([axis[2], 0.0, -axis[0]]) / level
-    down = np.array([-axis[0] * axis[1], level * level, -axis[2] * axis[1]]) / level
-    angle = 2 * np.pi * np.arange(rays) / rays
-    ring = np.outer(np.cos(angle), across) + np.outer(np.sin(angle), down)
-    points = camera.project_directions(np.vstack([axis, math.cos(half) * axis + math.sin(half) * ring]))
-    centre, offset = points[0], points[1:] - points[0]
-    radius = np.hypot(offset[:, 0], offset[:, 1])
-    return Rim(centre, offset / radius[:, None], radius)
+def sphere_rims(camera: Camera, centres_in: Array, radius_in: float, rays: int = RAYS) -> list[Rim]:
+    """Outlines of spheres at ``centres_in`` ``(n, 3)``: cones of half-angle asin(R / d) about the sight lines."""
+    axis = camera.to_camera(centres_in[:, None])[:, 0]
+    reach = np.sqrt((axis[:, None] @ axis[:, :, None])[:, 0, 0])
+    axis = axis / reach[:, None]
+    half = [math.asin(min(radius_in / away, 0.999)) for away in reach.tolist()]
+    inward, outward = (np.array([part(h) for h in half])[:, None, None] for part in (math.cos, math.sin))
+    right, down, forward = axis.T
+    level = np.array([math.hypot(*flat) for flat in axis[:, ::2].tolist()])
+    across = np.stack([forward, np.zeros(len(axis)), -right], axis=1) / level[:, None]
+    below = np.stack([-right * down, level * level, -forward * down], axis=1) / level[:, None]
+    angle = 2 * np.pi * np.arange(rays)[:, None] / rays
+    ring = np.cos(angle) * across[:, None] + np.sin(angle) * below[:, None]
+    cones = np.concatenate([axis[:, None], inward * axis[:, None] + outward * ring], axis=1)
+    points = camera.project_directions(cones)
+    offset = points[:, 1:] - points[:, :1]
+    radius = np.hypot(offset[..., 0], offset[..., 1])
+    unit = offset / radius[..., None]
+    return [Rim(*parts) for parts in zip(points[:, 0], unit, radius, strict=True)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,36 +163,47 @@ class Sought:
 
 
 @dataclass(frozen=True, slots=True)
-class _Patch:
-    """Difference to the background around one ball, and where its luma and chroma pixels begin in the crop."""
+class _Patches:
+    """Differences to the background around b balls: planes of luma, Cb and Cr each, None outside the crop.
 
-    luma: Single
-    chroma: tuple[Single, Single]
-    left: int
-    top: int
-    chroma_site: tuple[float, float]
+    ``luma_at`` and ``chroma_at`` ``(b, 2)`` say where the planes' first samples lie in the crop.
+    """
 
-    def sample(self, points: Single, out: Single) -> None:
-        """Difference in luma, Cb, Cr at crop pixels ``(n, m, 2)`` into ``out`` ``(3, n, m)``, bilinear."""
-        start = np.array([self.left, self.top])
-        luma = points - (start + 0.5).astype(np.float32)
-        chroma = (points - (start + self.chroma_site).astype(np.float32)) * np.float32(0.5)
-        for k, (plane, at) in enumerate(((self.luma, luma), (self.chroma[0], chroma), (self.chroma[1], chroma))):
-            out[k] = cv2.remap(plane, at, NO_SECOND_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    planes: list[tuple[Single, Single, Single] | None]
+    luma_at: Array
+    chroma_at: Array
+
+    def sample(self, points: Single) -> Single:
+        """Differences in luma, Cb, Cr ``(3, b, n, m)`` at crop pixels ``(2, b, n, m)`` (u, v), bilinear; 0 outside."""
+        luma = points - self.luma_at.T.astype(np.float32)[:, :, None, None]
+        chroma = (points - self.chroma_at.T.astype(np.float32)[:, :, None, None]) * np.float32(0.5)
+        out = np.zeros((3, *points.shape[1:]), dtype=np.float32)
+        for k, planes in enumerate(self.planes):
+            if planes is not None:
+                for plane, at, into in zip(planes, (luma[:, k], chroma[:, k], chroma[:, k]), out[:, k], strict=True):
+                    cv2.remap(plane, at[0], at[1], cv2.INTER_LINEAR, dst=into, borderMode=cv2.BORDER_REPLICATE)
+        return out
 
 
-def _patch(planes: Planes, background: Planes, middle: Array, reach_px: float) -> _Patch | None:
-    """Difference to the background within ``reach_px`` of ``middle`` (crop pixels); None outside the crop."""
-    height, width = planes.luma.shape
-    left, top = (int(v) // 2 * 2 for v in np.clip(np.floor(middle - reach_px), 0, [width, height]))
-    right, bottom = (int(v) // 2 * 2 for v in np.clip(np.ceil(middle + reach_px) + 2, 0, [width, height]))
-    if right - left < 4 or bottom - top < 4:
-        return None
+def _patches(frames: Sequence[Planes], background: Planes, middle: Array, reach_px: Array) -> _Patches:
+    """Differences to the background within ``reach_px`` ``(b,)`` of ``middle`` ``(b, 2)`` (crop pixels)."""
+    size = np.array(background.luma.shape[::-1])
+    low = np.clip(np.floor(middle - reach_px[:, None]), 0, size).astype(int) // 2 * 2
+    high = np.clip(np.ceil(middle + reach_px[:, None]) + 2, 0, size).astype(int) // 2 * 2
+    planes = [
+        None if min(right - left, bottom - top) < 4 else _difference(frame, background, (left, top, right, bottom))
+        for frame, (left, top), (right, bottom) in zip(frames, low.tolist(), high.tolist(), strict=True)
+    ]
+    site = np.array([frame.chroma_site for frame in frames])
+    return _Patches(planes, low + 0.5, low + site)
+
+
+def _difference(frame: Planes, empty: Planes, area: tuple[int, int, int, int]) -> tuple[Single, Single, Single]:
+    left, top, right, bottom = area
     near, half = np.s_[top:bottom, left:right], np.s_[top // 2 : bottom // 2, left // 2 : right // 2]
-    luma = cv2.subtract(planes.luma[near], background.luma[near], dtype=cv2.CV_32F)
-    cb = cv2.subtract(planes.cb[half], background.cb[half], dtype=cv2.CV_32F)
-    cr = cv2.subtract(planes.cr[half], background.cr[half], dtype=cv2.CV_32F)
-    return _Patch(np.asarray(luma), (np.asarray(cb), np.asarray(cr)), left, top, planes.chroma_site)
+    pairs = ((frame.luma[near], empty.luma[near]), (frame.cb[half], empty.cb[half]), (frame.cr[half], empty.cr[half]))
+    luma, cb, cr = (np.asarray(cv2.subtract(*pair, dtype=cv2.CV_32F), dtype=np.float32) for pair in pairs)
+    return luma, cb, cr
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,14 +320,11 @@ def _fit_some(sought: Sequence[Sought], background: Planes, origin: Array) -> li
     unit = np.array([ball.rim.unit for ball in sought])
     centre = np.array([ball.rim.centre for ball in sought]) - origin
     size = radius.mean(axis=1)
-    patches = [
-        _patch(ball.planes, background, at, 1.8 * own + 12.0)
-        for ball, at, own in zip(sought, centre, size, strict=True)
-    ]
+    patches = _patches([ball.planes for ball in sought], background, centre, 1.65 * size + 8.0)
     fine = np.minimum(0.7 + 0.3 * np.array([ball.blur_px for ball in sought]), 0.4 * size)
     noise = np.array([ball.noise for ball in sought])
     design = np.concatenate([unit, np.ones((*unit.shape[:2], 1))], axis=2)
-    found = np.array([patch is not None for patch in patches])
+    found = np.array([planes is not None for planes in patches.planes])
     turns = ((0.3 * size, np.maximum(fine, 0.15 * size)), (np.maximum(0.12 * size, 3.0), fine))
     for reach, window in turns:
         low, high = -reach - INSIDE_FAR * window, reach + window
@@ -322,33 +333,45 @@ def _fit_some(sought: Sequence[Sought], background: Planes, origin: Array) -> li
         shift, enough = _consensus(design, edges)
         found &= enough & (np.hypot(*shift.values[:, :2].T) <= 1.5 * reach)
         centre = np.where(found[:, None], centre + shift.values[:, :2], centre)
-    visible = unit[:, :, 1] < SIDE_SINE
-    return [
-        _told(centre[k] + origin, shift, edges, k, visible=visible[k]) if found[k] else None for k in range(len(sought))
-    ]
+    return _told(centre + origin, shift, edges, found, visible=unit[:, :, 1] < SIDE_SINE)
 
 
-def _samples(patches: Sequence[_Patch | None], centre: Array, rims: tuple[Array, Array], offset_px: Single) -> Single:
+def _samples(patches: _Patches, centre: Array, rims: tuple[Array, Array], offset_px: Single) -> Single:
     """Differences to the background ``(3, b, n, m)`` along the rays of b rims (radii, directions) about centres."""
     radius, unit = (part.astype(np.float32) for part in rims)
     reach = radius[:, :, None] + offset_px[:, None, :]
-    points = centre.astype(np.float32)[:, None, None, :] + reach[..., None] * unit[:, :, None, :]
-    diff = np.zeros((3, *points.shape[:3]), dtype=np.float32)
-    for k, patch in enumerate(patches):
-        if patch is not None:
-            patch.sample(points[k], diff[:, k])
-    return diff
+    points = reach * unit.transpose(2, 0, 1)[..., None]
+    points += centre.T.astype(np.float32)[:, :, None, None]
+    return patches.sample(points)
 
 
-def _told(centre_px: Array, shift: _Shift, edges: _Edges, k: int, *, visible: NDArray[np.bool_]) -> BallFit:
-    share = float(np.mean(shift.weight[k, visible] > 0.5))
-    contrast = float(np.median(edges.contrast[k, visible]))
+def _told(
+    centre_px: Array, shift: _Shift, edges: _Edges, found: NDArray[np.bool_], *, visible: NDArray[np.bool_]
+) -> list[BallFit | None]:
+    counted = shift.weight > 0.5
+    share = (counted & visible).sum(axis=1) / visible.sum(axis=1)
+    contrast = _medians(edges.contrast, visible)
     # few agreeing rays: the others saw something else there, and so may these
-    doubt = max(1.0, GOOD_SHARE / max(share, 0.1)) ** DOUBT_POWER
-    agree = edges.blur_px[k, shift.weight[k] > 0.5]
-    blur = float(np.sort(agree)[len(agree) // 4]) if len(agree) else math.nan
-    covariance = shift.covariance[k, :2, :2] * doubt
-    return BallFit(centre_px, covariance, float(shift.values[k, 2]), share, contrast, blur_px=blur)
+    doubt = [max(1.0, GOOD_SHARE / max(own, 0.1)) ** DOUBT_POWER for own in share.tolist()]
+    covariance = shift.covariance[:, :2, :2] * np.array(doubt)[:, None, None]
+    agree, sharp = counted.sum(axis=1), np.sort(np.where(counted, edges.blur_px, np.float32(np.inf)), axis=1)
+    blur = np.where(agree > 0, sharp[np.arange(len(agree)), agree // 4], np.nan)
+    size = shift.values[:, 2]
+    return [
+        BallFit(
+            centre_px[k], covariance[k], float(size[k]), float(share[k]), float(contrast[k]), blur_px=float(blur[k])
+        )
+        if found[k]
+        else None
+        for k in range(len(found))
+    ]  # fmt: skip
+
+
+def _medians(values: Single, kept: NDArray[np.bool_]) -> Single:
+    """Medians of those values in each row that are kept, at least one."""
+    count, rows = kept.sum(axis=1), np.arange(len(values))
+    ranked = np.sort(np.where(kept, values, np.float32(np.inf)), axis=1)
+    return np.asarray((ranked[rows, (count - 1) // 2] + ranked[rows, count // 2]) / 2, dtype=np.float32)
 
 
 def coarse_fit(centre_px: Array, radius_px: float) -> BallFit:

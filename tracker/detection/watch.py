@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from calibration.lane import GUTTER_WIDTH_IN, LANE_WIDTH_IN
 from tracker.detection.background import IQR_PER_SIGMA, plane_statistics
 from tracker.detection.candidates import NOISE_FLOOR, ViewBackground, changed_share, find_candidates
-from tracker.detection.disc import fit_disc, pulled, with_disc
+from tracker.detection.disc import fit_discs, pulled
 from tracker.detection.outline import (
     BallFit,
     Planes,
@@ -28,7 +28,7 @@ from tracker.detection.outline import (
     apparent_blur_px,
     coarse_fit,
     fit_balls,
-    sphere_rim,
+    sphere_rims,
 )
 from tracker.detection.region import LaneRegion
 from tracker.video.reader import Crop
@@ -228,6 +228,7 @@ class BallWatcher:
         self._region = region
         self._chroma_site = chroma_site
         self._waiting: deque[Crop] = deque()
+        self._views: deque[Views] = deque()
         self._samples: deque[_Sample] = deque(maxlen=SAMPLES_KEPT)
         self._bytes = 0
         self._spotted: list[Spotted] = []
@@ -238,6 +239,8 @@ class BallWatcher:
         """Looks at every frame of ``crops``, in order; each crop's planes are let go once it has been looked at."""
         for crop in crops:
             self._waiting.append(crop)
+            # reading a crop that has just been made is far cheaper than reading it again later
+            self._views.append(_views(crop, self._region))
             self._bytes += crop.luma.nbytes * 3 // 2
             if not self._samples or crop.t_s - self._samples[-1].crop.t_s >= SAMPLE_S:
                 self._samples.append(_Sample(crop, _under(crop, self._region)))
@@ -271,12 +274,12 @@ class BallWatcher:
         for crop in islice(self._waiting, len(spotted), None):
             if crop.t_s > last + LINK_S[1]:
                 break
-            spotted.append(spot(crop, view, self._region))
+            spotted.append(spot(crop, self._views.popleft(), view, self._region))
         moving = moving_spots([frame.spots for frame in (*self._spotted, *spotted)])
         crops = [self._waiting.popleft() for _ in range(count)]
         self._bytes -= sum(crop.luma.nbytes * 3 // 2 for crop in crops)
         chosen = [[s for s in frame.spots if s in moving][:MEASURED_SPOTS] for frame in spotted[:count]]
-        outlines = [[_outline(s, self._region) for s in spots] for spots in chosen]
+        outlines = _outlines(chosen, self._region)
         area = _area([outline for own in outlines for outline in own], self._region)
         background = area and _background([s.crop for s in samples], self._chroma_site, area)
         measured = _looks(crops, outlines, background, self._region) if background else [()] * count
@@ -288,9 +291,9 @@ class BallWatcher:
         self._ahead = spotted[count:]
 
 
-def spot(crop: Crop, background: ViewBackground, region: LaneRegion) -> Spotted:
-    """Ball-sized changed places of one crop on the lane, best first."""
-    changed = changed_share(_views(crop, region), background)
+def spot(crop: Crop, views: Views, background: ViewBackground, region: LaneRegion) -> Spotted:
+    """Ball-sized changed places of one crop, of which these are the views, on the lane, best first."""
+    changed = changed_share(views, background)
     candidates = find_candidates(changed)
     spots = tuple(
         Spot(crop.index, crop.t_s, float(region.x_in[c.column]), float(region.y_in[c.row]), pitch, c.score)
@@ -345,10 +348,30 @@ class _Sight:
     def followed(self) -> bool:
         return self.fit is not None and self.fit.rim_share >= FOLLOWED_SHARE
 
+    @property
+    def worth_a_look(self) -> bool:
+        """Whether its rim is not followed but something is there that may be a ball."""
+        return not self.followed and (self.fit is not None or self.outline.spot.score >= COARSE_SCORE)
 
-def _outline(spot: Spot, region: LaneRegion) -> _Outline:
-    rim = sphere_rim(region.camera, np.array([spot.x_in, spot.y_in, region.ball_radius_in]), region.ball_radius_in)
-    return _Outline(spot, rim, float(np.mean(rim.radius_px)))
+    def by_rim_or_place(self) -> BallFit:
+        """The little that is known without the disc."""
+        return pulled(self.fit) if self.fit else coarse_fit(self.outline.rim.centre, self.outline.radius_px)
+
+
+def _outlines(frames: list[list[Spot]], region: LaneRegion) -> list[list[_Outline]]:
+    """Outlines at the spots of some frames, all made together."""
+    radius = region.ball_radius_in
+    places = np.array([(spot.x_in, spot.y_in, radius) for spots in frames for spot in spots])
+    if not len(places):
+        return [[] for _ in frames]
+    rims = iter(sphere_rims(region.camera, places, radius))
+    return [
+        [
+            _Outline(spot, rim, float(rim.radius_px.mean()))
+            for spot, rim in zip(spots, islice(rims, len(spots)), strict=True)
+        ]
+        for spots in frames
+    ]
 
 
 def _area(outlines: list[_Outline], region: LaneRegion) -> Area | None:
@@ -373,12 +396,12 @@ def _looks(
     origin = (region.box.left + background.origin[0], region.box.top + background.origin[1])
     parts = [background.part(crop) if own else None for crop, own in zip(crops, outlines, strict=True)]
     sights = _sights([(p, o) for p, own in zip(parts, outlines, strict=True) for o in own if p], background, origin)
-    left, clear = iter(sights), []
+    sought, clear = iter(sights), []
     for own in outlines:
         # where one rim is clear, the other spots are hardly the ball: their places will do
-        here = list(islice(left, len(own)))
+        here = list(islice(sought, len(own)))
         clear += [any(sight.followed for sight in here)] * len(own)
-    fits = iter([_fit(s, background.planes, origin, clear=c) for s, c in zip(sights, clear, strict=True)])
+    fits = iter(_fits(sights, clear, background.planes, origin))
     spots = [[outline.spot for outline in own] for own in outlines]
     tried = [[(spot, fit) for spot, fit in zip(own, islice(fits, len(own)), strict=True)] for own in spots]
     return _detections([[(spot, fit) for spot, fit in own if fit is not None] for own in tried], region)
@@ -413,24 +436,23 @@ def _sight(outline: _Outline, sought: Sought, fit: BallFit | None) -> _Sight:
     return _Sight(outline, sought, replace(fit, covariance=fit.covariance + behind))
 
 
-def _fit(sight: _Sight, empty: Planes, origin: tuple[int, int], *, clear: bool) -> BallFit | None:
-    """A ball by rim and disc; by its disc where the rim is faint; by rim or place alone beside a ball that is clear."""
-    fit, outline, sought = sight.fit, sight.outline, sight.sought
-    planes, rim, noise = sought.planes, sought.rim, sought.noise
-    if fit is not None and sight.followed:
-        return with_disc(fit, planes, empty, rim, noise=noise, origin=origin)
-    if fit is None and outline.spot.score < COARSE_SCORE:
-        return None
-    disc = None if clear else fit_disc(planes, empty, rim, noise, origin=origin)
-    return disc or (fit and pulled(fit)) or coarse_fit(rim.centre, outline.radius_px)
+def _fits(
+    sights: Sequence[_Sight], clear: Sequence[bool], empty: Planes, origin: tuple[int, int]
+) -> list[BallFit | None]:
+    """Balls by rim and disc; by the disc where the rim is faint; by rim or place alone beside a ball that is clear."""
+    looked = [s.followed or (s.worth_a_look and not other) for s, other in zip(sights, clear, strict=True)]
+    own = [s for s, disc in zip(sights, looked, strict=True) if disc]
+    discs = iter(fit_discs([s.sought for s in own], [s.fit if s.followed else None for s in own], empty, origin=origin))
+    fits = [next(discs) if disc else None for disc in looked]
+    return [fit or (s.by_rim_or_place() if s.worth_a_look else None) for s, fit in zip(sights, fits, strict=True)]
 
 
 def _noise_at(background: Background, at: Array, radius_px: float) -> Array:
     """Noise ``(3,)`` of luma, Cb and Cr around a place of the crop, with floors for what compression smooths away."""
-    sigma = np.empty(3)
+    sigma, place = np.empty(3), at.tolist()
     for k, (plane, scale) in enumerate(zip(background.noise, (1.0, 2.0, 2.0), strict=True)):
         reach = max(int(radius_px / scale), 2)
-        row, column = (int(np.clip(v / scale, 0, n - 1)) for v, n in zip(at[::-1], plane.shape, strict=True))
+        column, row = (int(min(max(v / scale, 0), n - 1)) for v, n in zip(place, reversed(plane.shape), strict=True))
         near = plane[max(row - reach, 0) : row + reach + 1 : 3, max(column - reach, 0) : column + reach + 1 : 3]
         sigma[k] = float(np.sort(near, axis=None)[near.size // 2]) / IQR_PER_SIGMA
     return np.maximum(sigma, [NOISE_FLOOR, CHROMA_NOISE_FLOOR, CHROMA_NOISE_FLOOR])

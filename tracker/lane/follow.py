@@ -29,6 +29,9 @@ SURE_PX = 4.0
 pictures that were shifted by 6 to 40 px; never within both limits)."""
 REST_PX = 3.0
 """A view that lies farther from its place of rest gets another one."""
+BENT_PX = 0.3
+"""So does one whose points on the lane lie apart by more than a shift of all would put them: a lens that focuses
+breathes, which makes the picture larger or smaller."""
 JUMP_PX = 1.0
 """Of pictures between two whose places differ by more, nobody knows which of them they belong to."""
 LONGEST_WAIT = 8
@@ -173,7 +176,7 @@ class View:
         turn = np.array([*move.turn_deg, move.log_zoom])
         on_lane = displacement(self.anchors.camera, self._points_px, turn)
         away = np.asarray((on_lane - self.rest.on_lane_px).mean(axis=0))
-        if _apart_px(on_lane, self.rest.on_lane_px) > REST_PX:
+        if self._elsewhere(on_lane):
             seen = windows_in_place(self.anchors, frame.luma, turn, np.zeros(2))
             self._settle(frame.t_s, Rest(meter_after(self.anchors, turn, seen), np.zeros(2), turn, on_lane, move))
             away = np.zeros(2)
@@ -183,6 +186,12 @@ class View:
             return replace(shake, du_px=np.nan, dv_px=np.nan)
         sigma = np.radians(np.sqrt(np.trace(move.covariance[:2, :2]) / 2)) * self.anchors.camera.f_px
         return self._sure(frame, Shake(float(away[0]), float(away[1]), float(sigma), move.share))
+
+    def _elsewhere(self, on_lane_px: Array) -> bool:
+        """Whether points on the lane lie where no shift about the place of rest puts them."""
+        moved = on_lane_px - self.rest.on_lane_px
+        bent = np.abs(moved - moved.mean(axis=0)).max()
+        return bool(np.hypot(*moved.T).max() > REST_PX or bent > BENT_PX)
 
     def _hidden_or_gone(self, frame: Frame) -> None:
         still = self._read_others(frame, self.shift_px)

@@ -43,7 +43,7 @@ BEYOND_IN = 60.0
 BEFORE_IN = 18.0
 LAUNCHED, PROFILED = 6, 10
 STEPS = np.array([1e-4, 1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2] + [1e-3] * len(KNOTS_FT))
-SLIP, GRIP = 4, 5
+SLIP, GRIP, OIL_END = 4, 5, 8
 _FREE = [np.inf] * (len(STEPS) - LAUNCHED)
 LOWEST = -np.array([*[np.inf] * SLIP, 1.5, -np.log(5.0), *_FREE])
 HIGHEST = np.array([*[np.inf] * SLIP, 1.5, np.log(400.0), *_FREE])
@@ -53,7 +53,12 @@ ROLLS_AFTER = 0.9
 """Share of the change of velocity after which a ball that seemed to slip to the end is tried to roll."""
 BEHIND_PX = 1e4
 """How far off a ball counts that a trial puts beside the camera or behind it."""
-EVALUATIONS = 100
+EVALUATIONS, EVALUATIONS_ASIDE = 100, 50
+WORTH_GOING_ON = 15.0
+"""Fits that have not come to an end go on where their cost is by less above the least: a valley ends that far below."""
+ENDS_ASIDE_FT = (-6.0, 12.0)
+"""Of two places at which friction could rise a fit finds the one that it begins nearer to: it is begun with others as
+well, and those that have not come to an end after so many evaluations creep along a valley."""
 BENT_TURNS = 6
 RULED_OUT, LEAST_SHARE = 8.0, 0.2
 """A draw whose cost is larger by this than a draw of that distance should have is four sigma off."""
@@ -208,7 +213,7 @@ def _start(path: SmoothPath, y0_in: float) -> Array:
     return np.array([*launch, np.log(np.clip(np.hypot(*turned), 15.0, 90.0)), *PROFILE, *np.zeros(len(KNOTS_FT))])
 
 
-def _one_fit(problem: _Problem, start: Array) -> Any:
+def _one_fit(problem: _Problem, start: Array, evaluations: int = EVALUATIONS) -> Any:
     return least_squares(
         lambda p: _residuals(problem, p[None])[0],
         np.clip(start, LOWEST + 1e-3, HIGHEST - 1e-3),
@@ -219,7 +224,7 @@ def _one_fit(problem: _Problem, start: Array) -> Any:
         loss="soft_l1",
         f_scale=SOFT_SIGMA,
         ftol=ENOUGH,
-        max_nfev=EVALUATIONS,
+        max_nfev=evaluations,
     )
 
 
@@ -237,17 +242,30 @@ def _best_fit(problem: _Problem, start: Array, *, unfinished: bool = False) -> _
     Where the slip ends beyond the last measurement nothing but its prior moves the grip, and a fit that has once come
     there finds no way back: from there a ball that comes to roll before is tried as well.
     """
-    fits = [_one_fit(problem, start)]
-    change = _change_in_s(problem, fits[0].x)
-    if change < np.exp(fits[0].x[GRIP]):
-        again = fits[0].x.copy()
+    fits = [_one_fit(problem, start), *(_one_fit(problem, s, EVALUATIONS_ASIDE) for s in _starts_aside(start))]
+    first = min(fits, key=lambda f: float(f.cost))
+    change = _change_in_s(problem, first.x)
+    if change < np.exp(first.x[GRIP]):
+        again = first.x.copy()
         again[GRIP] = np.log(ROLLS_AFTER * change)
         fits.append(_one_fit(problem, again))
+    if not unfinished:
+        least = min(float(f.cost) for f in fits)
+        fits += [_one_fit(problem, f.x) for f in fits if f.status == 0 and f.cost < least + WORTH_GOING_ON]
     done = [f for f in fits if (unfinished or f.status != 0) and np.all(np.isfinite(f.x))]
     if not done:
         return None
     least = min(done, key=lambda f: float(f.cost))
     return _Best(least.x, float(least.cost))
+
+
+def _starts_aside(start: Array) -> list[Array]:
+    starts = []
+    for feet in ENDS_ASIDE_FT:
+        aside = start.copy()
+        aside[OIL_END] += feet
+        starts.append(aside)
+    return starts
 
 
 def _change_in_s(problem: _Problem, parameters: Array) -> float:

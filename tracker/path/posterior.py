@@ -25,7 +25,8 @@ SHARP_PX, SOFT_ASIDE, SOFT_ALONG = 0.85, 0.5, 1.0
 """Blur of a rim in focus is 0.60 to 0.77 px in clips of 720p and 1080p, 0.96 where it is out by 1 px, 1.3 by 2."""
 FEW_BITS, LAG_PX, MOST_LAG_PX = 0.0018, 0.5, 1.0
 """At so few bits a pixel the measured centre lags so far in pixels, with fewer by their square more (own clips)."""
-
+NIS_EXPECTED, NIS_CAP = 2.0, 13.8
+"""Mean and 99.9 % point of chi-square with 2 degrees of freedom."""
 BANDWIDTH = 2 * SIZE - 1
 CAMERA_STEPS = np.array([0.05, 0.05, 0.05, 0.01, 0.01, 0.01, 1.0, 1e-3, 1e-4])
 RADIUS_STEP_IN = 0.01
@@ -162,6 +163,11 @@ def draw_paths(
     return PathDraws(path.t_s, path.mean, path.mean[None] + deviations)
 
 
+def lag_px(bits_per_pixel: float | None) -> float:
+    """How far in pixels what moves may lag behind in a clip of few bits."""
+    return 0.0 if not bits_per_pixel else float(min(LAG_PX * (FEW_BITS / bits_per_pixel) ** 2, MOST_LAG_PX))
+
+
 def widen(
     model: MotionModel, clarity: float, bits_per_pixel: float | None = None, blur_px: float = np.nan
 ) -> MotionModel:
@@ -174,7 +180,37 @@ def widen(
     The constants are from the scatter of fitted centres on rendered clips.
     """
     faint = 1.0 / max(clarity, 2.0)
-    lag = 0.0 if not bits_per_pixel else min(LAG_PX * (FEW_BITS / bits_per_pixel) ** 2, MOST_LAG_PX)
+    lag = lag_px(bits_per_pixel)
     soft = max(blur_px - SHARP_PX, 0.0) if np.isfinite(blur_px) else 0.0
     bias = np.hypot(np.hypot([0.05 + faint, 0.1 + 2.0 * faint], lag), [SOFT_ASIDE * soft, SOFT_ALONG * soft])
+    return replace(model, bias_px=(float(bias[0]), float(bias[1])))
+
+
+def widen_by_scatter(model: MotionModel, path: SmoothPath) -> MotionModel | None:
+    """The model with more rim bias where sights scatter by more than it allows for.
+
+    Innovations of a model that holds have a normalised square of 2 on average; those of mottled balls, whose patches
+    pull at the rim in turn, have more. The variance of sights grows by the ratio, once (Birge ratio, as for a mean of
+    values that scatter more than their uncertainties say), and what it grows by stays from frame to frame as bias does.
+    A single sight counts no more than the 99.9 % point.
+
+    Parameters
+    ----------
+    model : MotionModel
+        The model that the path was smoothed with.
+    path : SmoothPath
+        Its ``nis`` and ``pixel_covariance`` (px^2) are read.
+
+    Returns
+    -------
+    MotionModel or None
+        None where sights scatter as they say, or nothing was seen.
+    """
+    if not path.seen.any():
+        return None
+    excess = float(np.mean(np.minimum(path.nis[path.seen], NIS_CAP))) / NIS_EXPECTED - 1.0
+    if not excess > 0.0:
+        return None
+    own = np.median(np.diagonal(path.pixel_covariance[path.seen], axis1=1, axis2=2), axis=0)
+    bias = np.sqrt(np.square(model.bias_px) + excess * (np.square(model.bias_px) + own))
     return replace(model, bias_px=(float(bias[0]), float(bias[1])))

@@ -9,7 +9,7 @@ from filterpy.kalman import KalmanFilter
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.lane import PIN_BELLY_RADIUS_IN, pin_positions
+from calibration.lane import LANE_WIDTH_IN, PIN_BELLY_RADIUS_IN, pin_positions
 from tracker.detection.watch import Detection, FrameLook
 from tracker.path.doubt import doubted_frames
 from tracker.path.motion import (
@@ -36,7 +36,11 @@ GATE = 25.0
 ROBUST_FROM = 6.0
 """Beyond the 95 % point of chi-square, 2 degrees of freedom (5.99), a measurement counts for less (Huber)."""
 BLIND_AFTER_S = 0.9
-START_FT = 4.0
+STARTS_FT = (4.0, 12.0, 22.0)
+"""Where the filter begins, farther along only if it loses the ball: arms and shadows pull at first sights."""
+ENOUGH_SHARE, FAR_MORE = 0.6, 1.5
+"""Share of a run's detections from which on the ball is not lost, and how many times as many another start is to take:
+one farther along may miss the ball's first feet."""
 START_GATE = 9.2
 MISSES_TO_STOP = 2
 CARRY_S = 0.45
@@ -109,11 +113,11 @@ def pin_gap_in(x_in: float, y_in: float, ball_radius_in: float) -> float:
     return float(np.min(np.hypot(pins[:, 0] - x_in, pins[:, 1] - y_in)) - ball_radius_in - PIN_BELLY_RADIUS_IN)
 
 
-def _start(run: Run, model: MotionModel) -> tuple[float, Array, Array]:
+def _start(run: Run, model: MotionModel, start_ft: float) -> tuple[float, Array, Array]:
     """Time to start at and a state there from a line through the next quarter second's sharp detections."""
     sharp = run.sharp if len(run.sharp) >= 4 else run.detections
     y = np.array([d.y_in for d in sharp])
-    first = min(int(np.searchsorted(y, START_FT * 12.0)), max(len(y) - 4, 0))
+    first = min(int(np.searchsorted(y, start_ft * 12.0)), max(len(y) - 4, 0))
     t0 = sharp[first].t_s
     near = [d for d in sharp[first:] if d.t_s - t0 <= 0.25]
     if len(near) < 3:
@@ -200,11 +204,44 @@ def _sweep(tracker: _Tracker, looks: list[FrameLook], t0_s: float, ball_radius_i
     return record
 
 
+_Tracked = tuple[_Pass, tuple[Array, Array]]
+"""A pass over the whole path, and the state and covariance that it begins with."""
+
+
 def _tracked(
     run: Run, looks: list[FrameLook], camera: Camera, ball_radius_in: float, *, model: MotionModel, gate: float
-) -> tuple[_Pass, tuple[Array, Array]] | None:
-    """The pass over the whole path, and the state and covariance that it begins with."""
-    t0, state, spread = _start(run, model)
+) -> _Tracked | None:
+    """The pass from the nearest start, or from one farther along that takes far more of the run."""
+    frames = {d.frame for d in run.detections}
+    best: _Tracked | None = None
+    most = 0
+    for start_ft in STARTS_FT:
+        found = _tracked_from(start_ft, run, looks, camera, ball_radius_in=ball_radius_in, model=model, gate=gate)
+        own = [d for d in found[0].chosen if d is not None and d.frame in frames] if found is not None else []
+        if best is None or len(own) > FAR_MORE * most:
+            best, most = found, len(own)
+        if len(own) >= ENOUGH_SHARE * len(frames) or _into_gutter(run, own):
+            break
+    return best
+
+
+def _into_gutter(run: Run, taken: list[Detection]) -> bool:
+    """Whether the run goes on beside the lane after the last detection taken: nothing was lost on the lane."""
+    rest = [abs(d.x_in) for d in run.detections if taken and d.t_s > taken[-1].t_s]
+    return bool(rest) and float(np.median(rest)) > LANE_WIDTH_IN / 2
+
+
+def _tracked_from(
+    start_ft: float,
+    run: Run,
+    looks: list[FrameLook],
+    camera: Camera,
+    *,
+    ball_radius_in: float,
+    model: MotionModel,
+    gate: float,
+) -> _Tracked | None:
+    t0, state, spread = _start(run, model, start_ft)
     times = np.array([look.t_s for look in looks])
     here = int(np.searchsorted(times, t0 - 1e-9))
     ahead = _sweep(

@@ -90,9 +90,11 @@ def place_jumps(path: SmoothPath, camera: Camera, ball_radius_in: float) -> bool
 
 def _steps(t_s: Array, y_in: Array, k: int, least_in: float) -> bool:
     """Whether distances step by ``least_in`` and surely between the looks ``k - 1`` and ``k``."""
-    if t_s[k] - t_s[k - 1] > LONGEST_GAP_S:
+    gap_s = t_s[k] - t_s[k - 1]
+    if gap_s > LONGEST_GAP_S:
         return False
     near = ((t_s >= t_s[k - 1] - BESIDE_S) & (t_s < t_s[k])) | ((t_s >= t_s[k]) & (t_s <= t_s[k] + BESIDE_S))
+    near &= (y_in < STEPS_TO_IN) | (gap_s > HIDDEN_S)
     after = t_s[near] >= t_s[k]
     if min(int(after.sum()), int((~after).sum())) < BESIDE_ROWS or not np.all(np.isfinite(y_in[near])):
         return False

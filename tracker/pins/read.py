@@ -50,11 +50,15 @@ NOT_READ = PinsReading(flags=("pins_not_read",))
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """The deck's pictures of a clip: where it is, what was kept, how well the pins' places are known."""
+    """The deck's pictures of a clip: where it is, what was kept, how well the pins' places are known.
+
+    ``smeared`` tells that they are stored in so few bits that what moves among the pins is not where it seems.
+    """
 
     view: DeckView
     passages: Sequence[Passage]
     place_u_px: float
+    smeared: bool = False
 
 
 def place_u_px(camera: Camera, covariance: Array) -> float:
@@ -96,7 +100,8 @@ def read_pins(deck: Deck, line: BallLine, hand: Hand, *, reaches_pins: bool) -> 
     made = _Reading(deck, line, hand, rack=rack, standing=standing)
     if reaches_pins:
         made.contact(crops)
-        made.through(passage.before, crops)
+        if not deck.smeared:
+            made.through(passage.before, crops)
     else:
         made.exit = Quantity(missing="no_deck_exit")
     return made.result(before, crops)

@@ -47,12 +47,19 @@ SKIPS = "the ball skips from look to look: the picture is too noisy, or stored i
 
 
 def status_of(
-    path: SmoothPath, found: Analysis, tempo: Tempo = TRUE, clip_s: tuple[float, float] = WHOLE_CLIP_S
+    path: SmoothPath,
+    found: Analysis,
+    tempo: Tempo = TRUE,
+    clip_s: tuple[float, float] = WHOLE_CLIP_S,
+    *,
+    strict: SmoothPath | None = None,
 ) -> tuple[str, str, str]:
     """Status (``measured``, ``partial`` or ``failed``), reason code and sentence of a shot with a path.
 
     ``clip_s`` are the times of the clip's first and last picture; ``no_ball`` says that what was followed is no shot.
+    ``strict`` is the path by the model that was not widened for it, where it was: that tells whether one ball rolls.
     """
+    strict = path if strict is None else strict
     first, last = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
     share = float(path.seen[: path.last_seen + 1].mean())
     speed = float(np.median(np.hypot(path.mean[:, VX], path.mean[:, VY])) * MPH_PER_IN_S)
@@ -69,7 +76,7 @@ def status_of(
     cut = _cut_after(path, clip_s) or (first > WELL_SEEN_FT[0] and _cut_before(path, clip_s))
     verdicts = (
         (
-            _loose(path, share, (first, last)) and not cut,
+            _loose(strict) and not cut,
             "failed",
             NO_BALL,
             "what moves there does not roll like a ball",
@@ -86,7 +93,7 @@ def status_of(
         (tempo.slowed, "failed", "speed_implausible", slowed),
         (not speed <= PLAUSIBLE_MPH[1], "failed", "speed_implausible", fast),
         (
-            float(np.nanmean(path.nis)) > MAX_MEAN_NIS,
+            float(np.nanmean(strict.nis)) > MAX_MEAN_NIS,
             "failed",
             "track_implausible",
             "it does not move as one rolling ball",
@@ -116,9 +123,10 @@ def status_of(
     return next(((status, reason, detail) for holds, status, reason, detail in verdicts if holds), ("measured", "", ""))
 
 
-def _loose(path: SmoothPath, share: float, seen_ft: tuple[float, float]) -> bool:
+def _loose(path: SmoothPath) -> bool:
     """Whether what was followed was seldom or briefly there, and jumps about or is gone before half way."""
-    first_ft, last_ft = seen_ft
+    first_ft, last_ft = path.mean[0, Y] / INCHES_PER_FOOT, path.mean[path.last_seen, Y] / INCHES_PER_FOOT
+    share = float(path.seen[: path.last_seen + 1].mean())
     if last_ft < HARDLY_AWAY_FT:
         return share < LOOSE_SHARE or int(path.seen.sum()) < FEW_ROWS
     little = share < LOOSE_SHARE or last_ft - first_ft < GLIMPSE_FT

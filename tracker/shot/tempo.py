@@ -74,7 +74,14 @@ TRUE = Tempo()
 
 
 def judge_tempo(
-    path: SmoothPath, errors: CommonErrors, model: MotionModel, places: Places, *, rate: Rate, rolls: bool = True
+    path: SmoothPath,
+    errors: CommonErrors,
+    model: MotionModel,
+    places: Places,
+    *,
+    rate: Rate,
+    rolls: bool = True,
+    strict: SmoothPath | None = None,
 ) -> Tempo:
     """What a path says of its clip's clock.
 
@@ -90,12 +97,14 @@ def judge_tempo(
         Frame rates of the clip.
     rolls : bool
         False for a ball in the gutter, of which friction says nothing.
+    strict : SmoothPath, optional
+        The path by the model that was not widened for it, where it was: it tells how sights scatter.
     """
     speeds = np.hypot(path.mean[:, VX], path.mean[:, VY]) * MPH_PER_IN_S
     slow = float(np.max(speeds[: path.last_seen + 1])) < SLOW_MPH
     told = rolls and (speed_jumps(path) or pace_beyond(places, path) is not None)
     skips = rolls and not told and place_jumps(path, errors.camera, errors.ball_radius_in)
-    scatters = skips and float(np.nanmedian(path.nis)) > SCATTERS
+    scatters = skips and float(np.nanmedian((strict or path).nis)) > SCATTERS
     return Tempo(
         slowed_odds(path, errors, model, HALF_SPEED) if slow and rolls else None,
         slow,

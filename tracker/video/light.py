@@ -36,6 +36,7 @@ LEAST_GAIN, LEAST_TINT = 0.012, 0.006
 """Changes below stay: less than two levels of bright wood, which noise and detector allow for."""
 USUAL_GAIN = (0.2, 5.0)
 UNEVEN = 0.015
+_ZEROS = np.array([BLACK, NEUTRAL, NEUTRAL], np.float32)[:, None, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +62,28 @@ class Change:
     @property
     def matters(self) -> bool:
         """Whether it is worth a correction."""
-        return bool(np.any(np.abs(self.gain - 1) > LEAST_GAIN) or np.any(np.abs(self.tint) > LEAST_TINT))
+        return bool(
+            self.gain.max() - 1 > LEAST_GAIN
+            or 1 - self.gain.min() > LEAST_GAIN
+            or max(np.abs(self.tint).tolist()) > LEAST_TINT
+        )
 
 
 def light_of(crop: Crop) -> Light:
     """Means of 16 pixels of each cell of a crop, in whole cells from its upper left corner."""
     cell = _cell_px(crop)
     rows, columns = (max(n // cell, 1) for n in crop.luma.shape)
-    planes = [
-        _cells(p[: rows * pitch, : columns * pitch], (columns, rows), pitch)
-        for p, pitch in ((crop.luma, cell), (crop.cb, cell // 2), (crop.cr, cell // 2))
-    ]
-    return Light(planes[0] - np.float32(BLACK), np.stack(planes[1:]) - np.float32(NEUTRAL))
+    samples = np.empty((3, CELL_SAMPLES * rows, CELL_SAMPLES * columns), np.uint8)
+    for own, plane, pitch in zip(samples, (crop.luma, crop.cb, crop.cr), (cell, cell // 2, cell // 2), strict=True):
+        every = pitch // CELL_SAMPLES
+        top, left = (min(every // 2, n - 1) for n in plane.shape)
+        seen = plane[top : rows * pitch : every, left : columns * pitch : every]
+        # a crop narrower than a cell has fewer
+        own[:] = seen if seen.shape == own.shape else cv2.resize(seen, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    means = cv2.resize(samples.reshape(-1, samples.shape[2]), (columns, 3 * rows), interpolation=cv2.INTER_AREA)
+    cells = np.asarray(means, dtype=np.float32).reshape(3, rows, columns)
+    cells -= _ZEROS
+    return Light(cells[0], cells[1:])
 
 
 def _cell_px(crop: Crop) -> int:
@@ -81,70 +92,73 @@ def _cell_px(crop: Crop) -> int:
     return max(int(min(crop.luma.shape)) // (CELLS_ACROSS * whole) * whole, CELL_PX)
 
 
-def _cells(plane: Image, size: tuple[int, int], pitch: int) -> Float:
-    """Means ``(r, c)`` of cells of ``pitch`` pixels, by 4 x 4 of them."""
-    each = max(min(pitch, *plane.shape) // CELL_SAMPLES, 1)
-    thinned = np.ascontiguousarray(plane[each // 2 :: each, each // 2 :: each])
-    return np.asarray(cv2.resize(thinned, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-
-
 def change_between(crop: Crop, reference: Light) -> Change | None:
     """How a crop's light differs from that of another crop of the same size; None where too little tells."""
     own = light_of(crop)
     low, high = (limit - BLACK for limit in USABLE)
     told = (np.minimum(own.luma, reference.luma) > low) & (np.maximum(own.luma, reference.luma) < high)
-    if np.count_nonzero(told) < FEW_CELLS:
+    places = np.flatnonzero(told)
+    if len(places) < FEW_CELLS:
         return None
     ratio = np.asarray(own.luma / np.maximum(reference.luma, np.float32(1.0)), dtype=np.float32)
-    overall = _median(ratio[told])
+    overall = float(_median(ratio.take(places)))
     if not USUAL_GAIN[0] < overall < USUAL_GAIN[1]:
         return None
-    gain = _gain_of_rows(ratio, told, overall, crop=crop)
-    factor = np.float32(_median(gain))
-    tint = [_median((own.colour[k] - factor * reference.colour[k])[told] / own.luma[told]) for k in (0, 1)]
-    return Change(gain, np.array(tint))
-
-
-def _median(values: NDArray[Any]) -> float:
-    """Lower median; of so few values sorting is faster than selection."""
-    return float(np.sort(values)[(values.size - 1) // 2])
-
-
-def _gain_of_rows(ratio: Float, told: NDArray[np.bool_], overall: float, *, crop: Crop) -> Array:
-    rows = crop.luma.shape[0]
     bands = _bands(ratio, told, overall)
-    if np.ptp(bands) == 0.0:
-        return np.full(rows, bands[0])
+    gain = np.full(crop.luma.shape[0], overall) if bands is None else _gain_of_rows(bands, crop)
+    left = own.colour - np.float32(overall if bands is None else _median(gain)) * reference.colour
+    tints = left.reshape(2, -1).take(places, axis=1) / own.luma.take(places)
+    return Change(gain, _median(tints).astype(np.float64))
+
+
+def _median(values: NDArray[Any]) -> Any:
+    """Lower median over the last axis; of so few values sorting is faster than selection."""
+    values = values.copy()
+    values.sort(axis=-1)
+    return values[..., (values.shape[-1] - 1) // 2]
+
+
+def _gain_of_rows(bands: Array, crop: Crop) -> Array:
     middles = (np.arange(len(bands)) + 0.5) * BAND_CELLS * _cell_px(crop)
-    return np.asarray(np.interp(np.arange(rows) + 0.5, middles, bands), dtype=np.float64)
+    return np.asarray(np.interp(np.arange(crop.luma.shape[0]) + 0.5, middles, bands), dtype=np.float64)
 
 
-def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array:
-    """Factors of bands of rows; all the same unless they surely differ."""
+def _bands(ratio: Float, told: NDArray[np.bool_], overall: float) -> Array | None:
+    """Factors of bands of rows; None unless they surely differ."""
     height = min(BAND_CELLS, len(ratio))
     count = len(ratio) // height
-    kept = np.where(told, ratio, np.float32(np.inf))[: count * height].reshape(count, -1)
-    enough = np.count_nonzero(np.isfinite(kept), axis=1)
-    ranked = np.sort(kept, axis=1)
+    ranked = np.where(told, ratio, np.float32(np.inf))[: count * height].reshape(count, -1)
+    ranked.sort(axis=1)
+    enough = told[: count * height].reshape(count, -1).sum(axis=1)
     medians = ranked[np.arange(count), np.maximum(enough - 1, 0) // 2].astype(np.float64)
     out = np.where(enough >= FEW_CELLS, medians, overall)
-    return out if float(np.std(out)) > UNEVEN * overall else np.full(count, overall)
+    # nothing scatters by more than its range, which is told faster
+    even = out.max() - out.min() <= UNEVEN * overall or float(out.std()) <= UNEVEN * overall
+    return None if even else out
 
 
 def as_lit(crop: Crop, change: Change) -> Crop:
     """The crop with a change of light taken back."""
     gain = change.gain.astype(np.float32)[:, None]
-    luma = (crop.luma - np.float32(BLACK)) / gain
     half = cv2.resize(crop.luma, (crop.cb.shape[1], crop.cb.shape[0]), interpolation=cv2.INTER_AREA)
-    colours = [
-        (plane - np.float32(NEUTRAL) - np.float32(tint) * (half - np.float32(BLACK))) / gain[::2]
+    bright = np.asarray(half, dtype=np.float32) - np.float32(BLACK)
+    cb, cr = (
+        _plane_as_lit(plane, NEUTRAL, gain[::2], more=np.float32(tint) * bright)
         for plane, tint in zip((crop.cb, crop.cr), change.tint, strict=True)
-    ]
-    return replace(crop, luma=_stored(luma + BLACK), cb=_stored(colours[0] + NEUTRAL), cr=_stored(colours[1] + NEUTRAL))
+    )
+    return replace(crop, luma=_plane_as_lit(crop.luma, BLACK, gain), cb=cb, cr=cr)
 
 
-def _stored(plane: NDArray[Any]) -> Image:
-    return np.asarray(np.clip(np.rint(plane), 0, 255), dtype=np.uint8)
+def _plane_as_lit(plane: Image, zero: float, gain: Float, *, more: Float | None = None) -> Image:
+    """``(plane - zero - more) / gain + zero``, rounded, in one buffer as far as possible."""
+    values = plane.astype(np.float32)
+    values -= np.float32(zero)
+    if more is not None:
+        values -= more
+    values /= gain
+    values += np.float32(zero)
+    np.rint(values, out=values)
+    return np.clip(values, 0, 255, out=values).astype(np.uint8)
 
 
 class Evener:

@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 from tracker.video.clock import Clock
 from tracker.video.errors import ClipError
 from tracker.video.facts import ClipFacts, timing_of, transfer_name
-from tracker.video.planes import Plane, Planes, planes_of, turned, turned_site
+from tracker.video.planes import Plane, Planes, planes_of, turn_of, turned, turned_copy, turned_site
 from tracker.video.source import Header, Pictures, clip_name, header_of, open_clip, video_stream
 
 Image = NDArray[np.uint8]
 
 _CHROMA_NEUTRAL = 128
-_SAMPLE_ROWS = (slice(4, None, 128), slice(4, None, 8))
+_SAMPLE_FIRST, _SAMPLE_PITCH = 4, 8
+_SAMPLE_ROWS = (slice(_SAMPLE_FIRST, None, 16 * _SAMPLE_PITCH), slice(_SAMPLE_FIRST, None, _SAMPLE_PITCH))
 _REPEAT_LIMIT = 12
 """Largest difference, of 255, in the sampled rows of a repeated picture.
 
@@ -91,6 +92,11 @@ class Frame:
     bit_depth: int
     repeated: bool = False
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the decoder's picture, as much as it takes with chroma at full resolution."""
+        return self.luma.nbytes * 3
+
     def crop(self, left: int, top: int, width: int, height: int) -> Crop:
         """Copy a rectangle, widened to even pixels, as 8-bit samples (further bits are cut off).
 
@@ -126,8 +132,10 @@ class Frame:
 
 
 def _copied(plane: Plane, bit_depth: int) -> Image:
-    eight = plane if bit_depth == 8 else plane >> (bit_depth - 8)
-    return np.array(eight, dtype=np.uint8, order="C")
+    turn = turn_of(plane)
+    stored = turned(plane, -turn % 360)
+    eight = (stored if bit_depth == 8 else stored >> (bit_depth - 8)).astype(np.uint8, copy=False)
+    return turned_copy(eight, turn)
 
 
 def rotation_of(picture: av.VideoFrame) -> int:
@@ -338,9 +346,11 @@ class ClipReader:
         return upright(planes, self.rotation_deg, index, t_s, repeated=repeated)
 
     def _is_repeat(self, luma: Plane, last: Plane) -> bool:
-        """Compare a few rows, which settles nearly every frame, then many."""
+        """Compare the middle one of some rows, which settles nearly every frame, then a few of them, then all."""
         limit = _REPEAT_LIMIT << (self.first_frame.bit_depth - 8)
-        return all(cv2.norm(luma[rows], last[rows], cv2.NORM_INF) <= limit for rows in _SAMPLE_ROWS)
+        middle = luma.shape[0] // 2 // _SAMPLE_PITCH * _SAMPLE_PITCH + _SAMPLE_FIRST
+        samples = slice(middle, middle + 1), *_SAMPLE_ROWS
+        return all(cv2.norm(luma[rows], last[rows], cv2.NORM_INF) <= limit for rows in samples)
 
     def _ends_early(self, duration_s: float) -> bool:
         missing_s = self._header.duration_s - duration_s
