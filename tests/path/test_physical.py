@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -157,6 +158,32 @@ def test_a_fit_ends_no_higher_than_the_best_of_many_starts_around_the_oil_that_w
         there = start.copy()
         there[[physical.OIL_END, physical.GRIP]] = oil[0] + feet, np.log(grip * change_in_s)
         costs.append(float(physical._one_fit(problem, there).cost))
-    found = physical._best_fit(problem, start)
-    assert found is not None
-    assert found.cost < min(costs) + 1.0
+    ends = physical._ended(problem, start)
+    assert ends[0].cost < min(costs) + 1.0
+
+
+def test_two_answers_that_are_nearly_as_likely_both_go_into_the_draws(monkeypatch):
+    """An end within the limit and far from the first is one of its own; the same end again, or a worse one, is none."""
+    smooth, _ = measured(3)
+    problem = physical._problem(smooth, errors(), MODEL)
+    best = physical._ended(problem, physical._start(smooth, float(problem.y_in[0])))[0]
+    aside = best.parameters.copy()
+    aside[[physical.SLIP, 1]] += 0.2, 1.5
+    ends = [best, replace(best, cost=best.cost + 0.01), physical._Best(aside, best.cost + 0.5)]
+    modes = physical._modes(problem, ends)
+    assert [mode.parameters[1] for mode in modes] == [best.parameters[1], aside[1]]
+    assert sum(mode.share for mode in modes) == pytest.approx(1.0)
+    assert (
+        len(physical._modes(problem, [best, physical._Best(aside, best.cost + physical.NEARLY_AS_LIKELY + 0.1)])) == 1
+    )
+    one = fit_physical(smooth, errors(), MODEL)
+    monkeypatch.setattr(physical, "_ended", lambda *_, **__: ends)
+    both = fit_physical(smooth, errors(), MODEL)
+    assert one is not None
+    assert both is not None
+    assert both.draws.mean == pytest.approx(one.draws.mean)
+    away = both.draws.draws[:, 0, X] - one.draws.mean[0, X]
+    shown = np.mean(away > 0.75)
+    assert modes[1].share > 0.1
+    assert shown == pytest.approx(modes[1].share, abs=0.05)
+    assert np.mean(one.draws.draws[:, 0, X] - one.draws.mean[0, X] > 0.75) == 0.0

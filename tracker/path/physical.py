@@ -9,7 +9,7 @@ and are carried linearly.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -56,9 +56,11 @@ BEHIND_PX = 1e4
 EVALUATIONS, EVALUATIONS_ASIDE = 100, 50
 WORTH_GOING_ON = 15.0
 """Fits that have not come to an end go on where their cost is by less above the least: a valley ends that far below."""
-ENDS_ASIDE_FT = (-6.0, 12.0)
+ENDS_ASIDE_FT = (-6.0, 8.0, 12.0)
 """Of two places at which friction could rise a fit finds the one that it begins nearer to: it is begun with others as
 well, and those that have not come to an end after so many evaluations creep along a valley."""
+NEARLY_AS_LIKELY, APART = 4.0, 25.0
+"""Ends within this cost of the least, and five sigma from it, are answers of their own: draws come from each."""
 BENT_TURNS = 6
 RULED_OUT, LEAST_SHARE = 8.0, 0.2
 """A draw whose cost is larger by this than a draw of that distance should have is four sigma off."""
@@ -230,17 +232,18 @@ def _one_fit(problem: _Problem, start: Array, evaluations: int = EVALUATIONS) ->
 
 @dataclass(frozen=True, slots=True)
 class _Best:
-    """The likeliest parameters ``(p,)`` and what is left of residuals and priors there."""
+    """Parameters ``(p,)`` at which a fit ended and what is left of residuals and priors there."""
 
     parameters: Array
     cost: float
 
 
-def _best_fit(problem: _Problem, start: Array, *, unfinished: bool = False) -> _Best | None:
-    """The likeliest parameters; None where no fit converges, unless ``unfinished`` ones are good enough.
+def _ended(problem: _Problem, start: Array, *, unfinished: bool = False) -> list[_Best]:
+    """Ends of fits from several starts, likeliest first; none where no fit converges.
 
     Where the slip ends beyond the last measurement nothing but its prior moves the grip, and a fit that has once come
-    there finds no way back: from there a ball that comes to roll before is tried as well.
+    there finds no way back: from there a ball that comes to roll before is tried as well. ``unfinished`` fits are good
+    enough where only the cost is of interest.
     """
     fits = [_one_fit(problem, start), *(_one_fit(problem, s, EVALUATIONS_ASIDE) for s in _starts_aside(start))]
     first = min(fits, key=lambda f: float(f.cost))
@@ -253,10 +256,44 @@ def _best_fit(problem: _Problem, start: Array, *, unfinished: bool = False) -> _
         least = min(float(f.cost) for f in fits)
         fits += [_one_fit(problem, f.x) for f in fits if f.status == 0 and f.cost < least + WORTH_GOING_ON]
     done = [f for f in fits if (unfinished or f.status != 0) and np.all(np.isfinite(f.x))]
-    if not done:
-        return None
-    least = min(done, key=lambda f: float(f.cost))
-    return _Best(least.x, float(least.cost))
+    return sorted((_Best(f.x, float(f.cost)) for f in done), key=lambda best: best.cost)
+
+
+@dataclass(frozen=True, slots=True)
+class _Mode:
+    """A place ``(p,)`` at which a fit ended, its covariance, the weighted derivatives there, and its share of all."""
+
+    parameters: Array
+    covariance: Array
+    weighted: Array
+    share: float
+
+
+def _modes(problem: _Problem, ends: list[_Best]) -> list[_Mode]:
+    """The likeliest end first, and others that are nearly as likely and surely not the same.
+
+    Shares are those of normal distributions about each (Laplace's approximation): likelihood times root of determinant.
+    """
+    modes: list[tuple[_Mode, float]] = []
+    for end in (e for e in ends if e.cost < ends[0].cost + NEARLY_AS_LIKELY):
+        # the loss's own weights, on plain derivatives: scipy's are scaled by them already
+        weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, end.parameters[None])[0] / SOFT_SIGMA) ** 2)
+        jac = _jacobian(problem)(end.parameters)
+        weighted = weight[:, None] * jac
+        normal = jac.T @ weighted
+        if np.linalg.cond(normal) > 1e16:
+            continue
+        away = [end.parameters - mode.parameters for mode, _ in modes]
+        if any(
+            float(d @ np.linalg.solve(mode.covariance, d)) < APART for d, (mode, _) in zip(away, modes, strict=True)
+        ):
+            continue
+        log_share = ends[0].cost - end.cost - np.linalg.slogdet(normal)[1] / 2
+        modes.append((_Mode(end.parameters, np.linalg.inv(normal), weighted, 1.0), float(log_share)))
+    if not modes:
+        return []
+    shares = np.exp(np.array([share for _, share in modes]) - max(share for _, share in modes))
+    return [replace(mode, share=float(own)) for (mode, _), own in zip(modes, shares / shares.sum(), strict=True)]
 
 
 def _starts_aside(start: Array) -> list[Array]:
@@ -291,8 +328,8 @@ def misfit(path: SmoothPath, errors: CommonErrors, model: MotionModel) -> float 
     near enough. None where no fit is possible.
     """
     problem = _problem(path, errors, model)
-    best = _best_fit(problem, _start(path, float(problem.y_in[0])), unfinished=True)
-    return None if best is None else best.cost
+    ends = _ended(problem, _start(path, float(problem.y_in[0])), unfinished=True)
+    return ends[0].cost if ends else None
 
 
 def fit_physical(
@@ -328,23 +365,19 @@ def fit_physical(
     """
     problem = _problem(path, errors, model)
     y_in = problem.y_in
-    best = _best_fit(problem, _start(path, float(y_in[0])))
-    if best is None:
+    modes = _modes(problem, _ended(problem, _start(path, float(y_in[0]))))
+    if not modes:
         return None
-    found = best.parameters
-    # the loss's own weights, on plain derivatives: scipy's are scaled by them already
-    weight = 1.0 / np.sqrt(1.0 + (_residuals(problem, found[None])[0] / SOFT_SIGMA) ** 2)
-    jac = _jacobian(problem)(found)
-    normal = jac.T @ (weight[:, None] * jac)
-    if np.linalg.cond(normal) > 1e16:
-        return None
-    covariance = np.linalg.inv(normal)
+    found = modes[0].parameters
     random = np.random.default_rng(seed)
-    own = matrix_root(covariance) @ random.standard_normal((len(found), count))
+    normal = random.standard_normal((len(found), count))
     shared = matrix_root(errors.covariance) @ random.standard_normal((errors.covariance.shape[0], count))
-    common = _common(problem, covariance, weight[:, None] * jac) @ shared
-    steps = _on_the_data(problem, found, (own + common).T, weighted=weight[:, None] * jac, covariance=covariance)
-    sets = np.vstack([found, found + steps])
+    drawn = [found[None]]
+    last = np.round(count * np.cumsum([mode.share for mode in modes])).astype(int)
+    for mode, end, begin in zip(modes, last, [0, *last[:-1]], strict=True):
+        if end > begin:
+            drawn.append(_likely_sets(problem, mode, normal[:, begin:end], shared[:, begin:end]))
+    sets = np.vstack(drawn)
     slides = _paths(sets, y_in)
     states = _states(slides, path.t_s)
     draws = PathDraws(path.t_s, states[0], states[1:], slip_end_ft(slides))
@@ -357,6 +390,16 @@ def fit_physical(
         timing_u=timing_u,
     )
     return PhysicalPath(draws, _disagreement(path, states), launch)
+
+
+def _likely_sets(problem: _Problem, mode: _Mode, normal: Array, shared: Array) -> Array:
+    """Equally likely parameter sets ``(m, p)`` about a mode by standard normal numbers ``(p, m)`` and common errors."""
+    own = matrix_root(mode.covariance) @ normal
+    common = _common(problem, mode.covariance, mode.weighted) @ shared
+    steps = (own + common).T
+    return mode.parameters + _on_the_data(
+        problem, mode.parameters, steps, weighted=mode.weighted, covariance=mode.covariance
+    )
 
 
 def _sets(parameters: Array, paths: Slide) -> Sets:
