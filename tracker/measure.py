@@ -269,7 +269,7 @@ def _knocked(holder: Holder) -> tuple[str, ...]:
     if not px:
         return ()
     size = f"{px:.1f} px or up to {boards:.2f} boards"
-    return (f"the view moved within the clip, by a knock or by the lens that focused, by {size}, and was followed",)
+    return (f"the view moved within the clip by {size}, by a knock or as the lens focused, and was followed",)
 
 
 def _scene(planes: Planes | None, region: LaneRegion) -> Scene | None:

@@ -83,6 +83,11 @@ class Around:
         """Pixels seen ``(b,)``."""
         return np.asarray(np.count_nonzero(self.seen, axis=(1, 2)))
 
+    def of(self, rows: Sequence[int]) -> Around:
+        """Some of the balls."""
+        own = list(rows)
+        return Around(self.u[own], self.v[own], self.value[own], self.change[own], self.noise[own], self.seen[own])
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -154,7 +159,7 @@ def _around(
         for i, (plane, other) in enumerate(zip(frames[j], empty, strict=True)):
             read[0, j, i][there] = plane[own]
             read[1, j, i][there] = other[own]
-    square = _square(grid.u, grid.v, shapes)
+    square = squared_radii(grid.u, grid.v, shapes)
     seen &= square < np.float32(outer * outer)
     frame, background = read
     change = frame - background
@@ -166,8 +171,8 @@ def _around(
     return Around(grid.u, grid.v, frame, change, noise, seen)
 
 
-def _square(u: Single, v: Single, shapes: Shapes) -> Single:
-    """Squared distances in radii ``(b, y, x)``."""
+def squared_radii(u: Single, v: Single, shapes: Shapes) -> Single:
+    """Squared distances from the centre in radii ``(b, y, x)`` of columns ``(b, x)`` and rows ``(b, y)`` in pixels."""
     a, b, c = (side[:, None, None].astype(np.float32) for side in (shapes.a, 2 * shapes.b, shapes.c))
     across, up = u[:, None, :], v[:, :, None]
     square: Single = (a * across + b * up) * across + c * up * up

@@ -8,12 +8,12 @@ disc or the image can reach.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection.around import Around, Shapes
+from tracker.detection.around import Around, Shapes, squared_radii
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -66,10 +66,8 @@ class Shading:
     def of(self, rows: Sequence[int]) -> Shading:
         """Some of the balls."""
         own = list(rows)
-        parts = [_Part(p.rows, p.columns, p.products[own], p.terms, p.planes) for p in (self.disc, self.image)]
-        near = self.around
-        around = Around(near.u[own], near.v[own], near.value[own], near.change[own], near.noise[own], near.seen[own])
-        return Shading(around, self.shapes.of(own), self.quadric[own], parts[0], parts[1])
+        disc, image = (replace(part, products=part.products[own]) for part in (self.disc, self.image))
+        return Shading(self.around.of(own), self.shapes.of(own), self.quadric[own], disc, image)
 
 
 def shading(around: Around, shapes: Shapes, *, reach_px: Array, terms: int) -> Shading:
@@ -125,11 +123,10 @@ def _powers(at: Single, pairs: int) -> list[Single]:
 
 
 def _quadric(around: Around, shapes: Shapes, disc: _Part) -> Single:
-    u, v = around.u[:, None, disc.columns], around.v[:, disc.rows, None]
-    a, b, c = (side[:, None, None].astype(np.float32) for side in (shapes.a, 2 * shapes.b, shapes.c))
-    quadric = np.empty((len(u), 4, v.shape[1], u.shape[2]), np.float32)
-    quadric[:, 0], quadric[:, 1] = u, v
-    quadric[:, 2] = (a * u + b * v) * u + c * v * v
+    u, v = around.u[:, disc.columns], around.v[:, disc.rows]
+    quadric = np.empty((len(u), 4, v.shape[1], u.shape[1]), np.float32)
+    quadric[:, 0], quadric[:, 1] = u[:, None, :], v[:, :, None]
+    quadric[:, 2] = squared_radii(u, v, shapes)
     quadric[:, 3] = 1.0
     return quadric.reshape(len(u), 4, -1)
 

@@ -190,8 +190,8 @@ class View:
     def _elsewhere(self, on_lane_px: Array) -> bool:
         """Whether points on the lane lie where no shift about the place of rest puts them."""
         moved = on_lane_px - self.rest.on_lane_px
-        bent = np.abs(moved - moved.mean(axis=0)).max()
-        return bool(np.hypot(*moved.T).max() > REST_PX or bent > BENT_PX)
+        bent = float(np.abs(moved - moved.mean(axis=0)).max())
+        return _apart_px(on_lane_px, self.rest.on_lane_px) > REST_PX or bent > BENT_PX
 
     def _hidden_or_gone(self, frame: Frame) -> None:
         still = self._read_others(frame, self.shift_px)
